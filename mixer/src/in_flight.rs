@@ -1,0 +1,149 @@
+//! What changes in flight: ceilings that sag with the battery, floors, a rotor that has failed.
+//!
+//! Limits move the facets along their normals and never turn them, so the attainable set follows in
+//! one pass over facets and rotors: bounded time, no heap. A failed rotor also takes its share out of
+//! the direct product.
+
+use crate::box_least_squares::Bounded;
+use crate::cut::Cut;
+use crate::facets::dot;
+use crate::mixer::{Mixer, product};
+use crate::priority::AxisSet;
+use crate::rotor_set::RotorSet;
+use crate::rows::Rows;
+use crate::scalar::Scalar;
+use crate::wrench::Wrench;
+
+impl<S: Scalar, const N: usize, const F: usize, const P: usize> Mixer<S, N, F, P> {
+    /// Ceilings as a share of those the craft was designed with, as battery voltage falls; commands
+    /// rise accordingly. Thrust at full command goes with voltage squared, so `share` is (V/V_full)².
+    ///
+    /// Returns whether the share was taken: it must be above 0 and at most 1, and leave every rotor a
+    /// ceiling above its floor. Nothing changes otherwise.
+    #[must_use]
+    pub fn scale_ceilings(&mut self, share: S) -> bool {
+        let matrix = self.design.effectiveness();
+        let ceilings = || matrix.ceilings_n().iter().map(|n| share * S::from_f64(*n));
+        let sound = share > S::ZERO && share <= S::ONE;
+        if !(sound && self.rotors.iter().zip(ceilings()).all(|(rotor, ceiling)| rotor.floor < ceiling)) {
+            return false;
+        }
+        for (i, (rotor, ceiling)) in self.rotors.iter_mut().zip(ceilings()).enumerate() {
+            if !self.failed.contains(i) {
+                rotor.ceiling = ceiling;
+            }
+        }
+        self.ceiling_share = share;
+        self.replan();
+        true
+    }
+
+    /// Floor and ceiling of one rotor (from 0), newtons, until the next change.
+    ///
+    /// Returns whether they were taken: the rotor must exist and not have failed, the floor be at
+    /// least 0 and below a finite ceiling.
+    #[must_use]
+    pub fn set_limits(&mut self, rotor: usize, floor_n: S, ceiling_n: S) -> bool {
+        let sound = floor_n >= S::ZERO && floor_n < ceiling_n && ceiling_n.is_finite();
+        match self.rotors.get_mut(rotor) {
+            Some(slot) if sound && !self.failed.contains(rotor) => {
+                (slot.floor, slot.ceiling) = (floor_n, ceiling_n);
+                self.replan();
+                true
+            }
+            _ => false,
+        }
+    }
+
+    /// Declares a rotor (from 0) failed: it gives no thrust, and the others share the work. What they
+    /// can no longer reach gives way in the usual order. Returns whether there is such a rotor.
+    pub fn fail_rotor(&mut self, rotor: usize) -> bool {
+        let Some(slot) = self.rotors.get_mut(rotor) else { return false };
+        (slot.floor, slot.ceiling) = (S::ZERO, S::ZERO);
+        self.failed = self.failed.with(rotor);
+        self.replan();
+        true
+    }
+
+    /// Whether a rotor (from 0) has been declared failed.
+    pub fn has_failed(&self, rotor: usize) -> bool {
+        self.failed.contains(rotor)
+    }
+
+    /// Signed distance from a wrench to the nearest facet of the attainable set, measured along the
+    /// torque axes at the thrust of that wrench: the smallest torque, newton metres, that spends what
+    /// is left. Negative outside: the torque that is missing.
+    ///
+    /// * Cost: one pass over the facets of all four axes, a square root each; not part of
+    ///   [`Mixer::allocate`] for that reason
+    pub fn control_margin_nm(&self, wrench: Wrench<S>) -> S {
+        self.distance_to_facets(wrench, [S::ZERO, S::ONE, S::ONE, S::ONE])
+    }
+
+    /// Signed distance from a wrench to the nearest facet in all four axes, newtons and newton metres
+    /// mixed: of the hover wrench, the available control authority index. Not above zero where hover
+    /// cannot be held.
+    ///
+    /// * Source: G.-X. Du, Q. Quan, B. Yang, K.-Y. Cai, JGCD 38(5), 2015 (definition from memory)
+    pub fn control_authority_index(&self, wrench: Wrench<S>) -> S {
+        self.distance_to_facets(wrench, [S::ONE; 4])
+    }
+
+    /// Distance along the axes whose weight is one.
+    fn distance_to_facets(&self, wrench: Wrench<S>, weights: [S; 4]) -> S {
+        let wrench = product(&wrench.to_array(), &self.inverse_units);
+        let mut nearest = None;
+        for facet in self.design.plan().full_run().of(&self.facets) {
+            let normal = product(&product(&facet.normal, &self.inverse_units), &weights);
+            let inverse = dot(&normal, &normal).recip_sqrt();
+            if !(inverse > S::ZERO) {
+                continue;
+            }
+            let offset = dot(&facet.normal, &wrench);
+            let slack = (facet.upper - offset).smaller(offset - facet.lower) * inverse;
+            nearest = Some(nearest.map_or(slack, |least: S| slack.smaller(least)));
+        }
+        nearest.unwrap_or_default()
+    }
+
+    /// Everything that follows from limits and failures.
+    fn replan(&mut self) {
+        for facet in &mut self.facets {
+            (facet.lower, facet.upper) = (S::ZERO, S::ZERO);
+            for (i, rotor) in self.rotors.iter().enumerate().filter(|(i, _)| !facet.free.contains(*i)) {
+                let reach = dot(&facet.normal, &rotor.column);
+                let (a, b) = (reach * rotor.floor, reach * rotor.ceiling);
+                let (low, high) = if facet.rising.contains(i) { (a, b) } else { (b, a) };
+                facet.lower = facet.lower + low;
+                facet.upper = facet.upper + high;
+            }
+        }
+        self.direct.set_limits(&self.rotors);
+        self.lowest_balanced_n = self.lowest_balanced();
+        if self.failed != RotorSet::EMPTY {
+            self.share_out();
+        }
+    }
+
+    /// The least-squares product over the rotors that still work.
+    fn share_out(&mut self) {
+        let failed = self.failed;
+        let rows = Rows::new(&self.rotors, AxisSet::ALL, 4, |i, _: &Bounded<S>| !failed.contains(i));
+        self.four_axes_left = rows.rank() == 4;
+        for axis in 0..4 {
+            let mut unit = [S::ZERO; 4];
+            if let (Some(one), Some(inverse)) = (unit.get_mut(axis), self.inverse_units.get(axis)) {
+                *one = *inverse;
+            }
+            self.direct.set_shares(axis, rows.least_effort(&unit));
+        }
+    }
+
+    /// Lowest thrust, newtons, at which roll, pitch and yaw torque can all be zero.
+    pub(crate) fn lowest_balanced(&self) -> S {
+        let up = [S::ONE, S::ZERO, S::ZERO, S::ZERO];
+        let cut = Cut::unbounded(S::ZERO).by(self.design.plan().full_run().of(&self.facets), &[S::ZERO; 4], &up);
+        let [unit, ..] = self.units;
+        cut.low * unit
+    }
+}

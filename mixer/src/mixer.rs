@@ -1,0 +1,254 @@
+//! The mixer: a demanded wrench in, rotor thrusts and commands out.
+//!
+//! * A demand that can be met is met by the least-squares thrusts: one matrix product.
+//! * A demand that cannot goes tier by tier to the best attainable wrench ([`crate::Priority`]), then
+//!   to the least-squares thrusts within the limits that produce it.
+//!
+//! Source: docs/allocation.md
+
+use heapless::Vec;
+
+use crate::allocation::Allocation;
+use crate::box_least_squares::{self, Bounded};
+use crate::cut::Cut;
+use crate::design::Design;
+use crate::direct::{Direct, first};
+use crate::face::Face;
+use crate::facets::{Facet, dot};
+use crate::rotor_set::RotorSet;
+use crate::scalar::Scalar;
+use crate::thrust_curve::ThrustCurve;
+use crate::walk::Walk;
+use crate::wrench::{Axis, Wrench};
+
+/// A shortfall below this share of what the rotors can do in an axis counts as rounding, in `f32`.
+pub const MET_TOL_F32: f64 = 2.0e-6;
+
+/// The same in units of the machine epsilon, for any scalar.
+const MET_ULPS: f64 = 16.0;
+
+/// Torque demands beyond this many times what the rotors can do are shortened to it, direction kept,
+/// so that no product overflows.
+const FARTHEST: f64 = 1.0e6;
+
+/// A validated craft, quantised to the scalar that flies.
+///
+/// `N`: most rotors. `F`: most facets, [`crate::facet_capacity`]. `P`: most points of a bench table,
+/// 0 where thrust goes with the command squared.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Mixer<S, const N: usize, const F: usize, const P: usize = 0> {
+    pub(crate) design: Design<N, F>,
+    pub(crate) direct: Direct<S, N>,
+    pub(crate) rotors: Vec<Bounded<S>, N>,
+    pub(crate) units: [S; 4],
+    pub(crate) inverse_units: [S; 4],
+    pub(crate) facets: Vec<Facet<S>, F>,
+    pub(crate) failed: RotorSet,
+    /// Whether the rotors that work still move four axes independently.
+    pub(crate) four_axes_left: bool,
+    pub(crate) ceiling_share: S,
+    pub(crate) lowest_balanced_n: S,
+    reach: [S; 4],
+    curves: Vec<ThrustCurve<S, P>, N>,
+}
+
+impl<S: Scalar, const N: usize, const F: usize, const P: usize> Mixer<S, N, F, P> {
+    /// Quantises a design. Thrust goes with the command squared until [`Mixer::with_curve`] says
+    /// otherwise.
+    pub fn new(design: &Design<N, F>) -> Self {
+        let matrix = design.effectiveness();
+        let units = matrix.units();
+        let bounded = |((column, floor), ceiling): ((&[f64; 4], &f64), &f64)| Bounded {
+            column: product(column, &units.map(|unit| 1.0 / unit)).map(S::from_f64),
+            floor: S::from_f64(*floor),
+            ceiling: S::from_f64(*ceiling),
+        };
+        let (floors, ceilings) = (matrix.floors_n(), matrix.ceilings_n());
+        let rotors = matrix.columns().iter().zip(floors).zip(ceilings).map(bounded).collect();
+        Mixer {
+            design: *design,
+            direct: Direct::new(&matrix.pseudo_inverse(), &rotors),
+            rotors,
+            units: units.map(S::from_f64),
+            inverse_units: units.map(|unit| S::from_f64(1.0 / unit)),
+            facets: design.facets().iter().map(Facet::quantised).collect(),
+            failed: RotorSet::EMPTY,
+            four_axes_left: true,
+            ceiling_share: S::ONE,
+            lowest_balanced_n: S::from_f64(design.balanced_thrust_n().0),
+            reach: reach(matrix.columns(), ceilings).map(S::from_f64),
+            curves: ceilings.iter().map(|n| ThrustCurve::square(S::from_f64(*n))).collect(),
+        }
+    }
+
+    /// Gives rotor `rotor` (from 0) a bench table. A rotor that does not exist is ignored.
+    #[must_use]
+    pub fn with_curve(mut self, rotor: usize, curve: ThrustCurve<S, P>) -> Self {
+        if let Some(slot) = self.curves.get_mut(rotor) {
+            *slot = curve;
+        }
+        self
+    }
+
+    /// Number of rotors.
+    pub fn rotors(&self) -> usize {
+        self.rotors.len()
+    }
+
+    /// The design this mixer was quantised from.
+    pub fn design(&self) -> &Design<N, F> {
+        &self.design
+    }
+
+    /// The wrench that these rotor thrusts make; thrusts left out count as zero.
+    pub fn wrench(&self, thrusts_n: &[S]) -> Wrench<S> {
+        let mut sum = [S::ZERO; 4];
+        for (rotor, thrust) in self.rotors.iter().zip(thrusts_n) {
+            for (value, share) in sum.iter_mut().zip(rotor.column) {
+                *value = *value + share * *thrust;
+            }
+        }
+        Wrench::from_array(product(&sum, &self.units))
+    }
+
+    /// Rotor thrusts for a demand.
+    ///
+    /// * Input: any wrench; a component that is not finite counts as zero, and so does a thrust below
+    ///   zero, both with [`Allocation::invalid_demand`] raised
+    /// * Output: every thrust within its limits; the demand is met in full if it can be, otherwise the
+    ///   best attainable wrench in the order of priority
+    pub fn allocate(&self, demand: Wrench<S>) -> Allocation<S, N> {
+        self.answer(demand, None)
+    }
+
+    /// The same, with thrust not allowed to rise more than `rise_n` above its demand to make room for
+    /// torque: zero on the ground, where more thrust would lift the craft. Roll and pitch then give
+    /// way instead. Where not even zero torque can be had that low, the cap is the lowest thrust at
+    /// which it can. A rise that is not above zero, or NaN, counts as zero.
+    pub fn allocate_with_rise(&self, demand: Wrench<S>, rise_n: S) -> Allocation<S, N> {
+        self.answer(demand, Some(rise_n.larger(S::ZERO)))
+    }
+
+    fn answer(&self, demand: Wrench<S>, rise_n: Option<S>) -> Allocation<S, N> {
+        let wanted = demand.to_array();
+        let [thrust_n, ..] = wanted;
+        // A NaN fails every comparison, an infinity leaves every limit: no other check is needed here.
+        let thrusts = self.direct.thrusts(&wanted);
+        if self.direct.allows(&thrusts) && thrust_n >= S::ZERO && self.four_axes_left {
+            return Allocation {
+                demand,
+                achieved: demand,
+                limits: first(self.direct.limits(&thrusts), self.rotors.len()),
+                thrusts_n: first(thrusts, self.rotors.len()),
+                gave_way: None,
+                invalid_demand: false,
+                passes: 0,
+            };
+        }
+        self.answer_at_the_limits(demand, rise_n)
+    }
+
+    #[cold]
+    fn answer_at_the_limits(&self, demand: Wrench<S>, rise_n: Option<S>) -> Allocation<S, N> {
+        let (demand, invalid_demand) = self.understood(demand);
+        let ([wanted_n, ..], [inverse_unit, ..]) = (demand, self.inverse_units);
+        let cap = rise_n.map(|rise_n| (wanted_n + rise_n).larger(self.lowest_balanced_n) * inverse_unit);
+        let plan = self.design.plan();
+        let scaled = product(&demand, &self.inverse_units);
+        let attained = plan.attain(&self.facets, Walk::new(&self.rotors, &scaled, self.failed, cap));
+        let (thrusts, passes) = match attained.thrusts {
+            Some(thrusts) => (thrusts, 0),
+            None => self.thrusts_for(&attained.face, &attained.wrench),
+        };
+        let achieved = self.wrench(&thrusts);
+        let tolerance = S::from_f64(MET_ULPS) * S::EPSILON;
+        let met_tol = self.reach.map(|reach| tolerance * reach);
+        Allocation {
+            demand: Wrench::from_array(demand),
+            achieved,
+            limits: first(self.direct.limits(&thrusts), self.rotors.len()),
+            thrusts_n: first(thrusts, self.rotors.len()),
+            gave_way: plan.first_short(&demand, &achieved.to_array(), &met_tol),
+            invalid_demand,
+            passes,
+        }
+    }
+
+    /// Commands, 0 to 1, for an allocation's thrusts.
+    pub fn commands(&self, allocation: &Allocation<S, N>) -> Vec<S, N> {
+        let mut commands = [S::ZERO; N];
+        for ((command, curve), thrust) in commands.iter_mut().zip(&self.curves).zip(&allocation.thrusts_n) {
+            *command = curve.command(*thrust / self.ceiling_share);
+        }
+        first(commands, self.rotors.len())
+    }
+
+    /// How far a demand can move from `from` along `direction` and still be met: the interval of `s`
+    /// for which `from + s·direction` is attainable. Empty (first above second) when it never is.
+    pub fn span(&self, from: Wrench<S>, direction: Wrench<S>) -> (S, S) {
+        let full = self.design.plan().full_run().of(&self.facets);
+        let in_units = |wrench: Wrench<S>| product(&wrench.to_array(), &self.inverse_units);
+        let (from, direction) = (in_units(from), in_units(direction));
+        let beside = |facet: &Facet<S>| {
+            let offset = dot(&facet.normal, &from);
+            dot(&facet.normal, &direction) == S::ZERO && !(offset >= facet.lower && offset <= facet.upper)
+        };
+        if full.iter().any(beside) {
+            return (S::ONE, -S::ONE);
+        }
+        let cut = Cut::unbounded(S::ZERO).by(full, &from, &direction);
+        (cut.low, cut.high)
+    }
+
+    fn understood(&self, demand: Wrench<S>) -> ([S; 4], bool) {
+        let mut invalid = false;
+        let mut values = demand.to_array().map(|value| {
+            invalid |= !value.is_finite();
+            if value.is_finite() { value } else { S::ZERO }
+        });
+        let mut farthest = S::ZERO;
+        for ((axis, value), reach) in Axis::ALL.iter().zip(&mut values).zip(self.reach) {
+            if *axis == Axis::Thrust {
+                invalid |= *value < S::ZERO;
+                *value = value.limit(S::ZERO, S::from_f64(FARTHEST) * reach);
+            } else {
+                farthest = farthest.larger(value.abs() / (S::from_f64(FARTHEST) * reach));
+            }
+        }
+        if farthest > S::ONE {
+            for (axis, value) in Axis::ALL.iter().zip(&mut values) {
+                if *axis != Axis::Thrust {
+                    *value = *value / farthest;
+                }
+            }
+        }
+        (values, invalid)
+    }
+
+    /// Least-squares thrusts within the limits for an attainable wrench, in units.
+    fn thrusts_for(&self, face: &Face<S, N>, wrench: &[S; 4]) -> ([S; N], u8) {
+        if self.rotors() == 4 && self.failed == RotorSet::EMPTY {
+            let mut thrusts = self.direct.thrusts(&product(wrench, &self.units));
+            self.direct.limit(&mut thrusts);
+            return (thrusts, 0);
+        }
+        box_least_squares::solve(&self.rotors, face, wrench)
+    }
+}
+
+/// Component by component.
+pub(crate) fn product<S: Scalar>(a: &[S; 4], b: &[S; 4]) -> [S; 4] {
+    let ([a0, a1, a2, a3], [b0, b1, b2, b3]) = (*a, *b);
+    [a0 * b0, a1 * b1, a2 * b2, a3 * b3]
+}
+
+/// What the rotors could add up to in each axis if they all pushed the same way.
+fn reach(columns: &[[f64; 4]], ceilings_n: &[f64]) -> [f64; 4] {
+    let mut sum = [0.0; 4];
+    for (column, ceiling) in columns.iter().zip(ceilings_n) {
+        for (value, share) in sum.iter_mut().zip(column) {
+            *value += share.abs() * ceiling;
+        }
+    }
+    sum
+}

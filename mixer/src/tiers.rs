@@ -1,0 +1,132 @@
+//! Tier by tier to the best attainable wrench: the lexicographic optimum in closed form.
+//!
+//! Each tier takes the best value that the tiers above it leave possible, while the axes below it are
+//! still free. "Free" means: only the facets of the axes decided so far count. A tier of one axis is
+//! an interval and a clamp; a tier of several axes keeps its direction and is scaled.
+//!
+//! * Source: docs/allocation.md
+
+use crate::face::Face;
+use crate::facets::{Facet, FacetTable, Run};
+use crate::geometry::{Effectiveness, GeometryError};
+use crate::priority::{AxisSet, Priority};
+use crate::scalar::Scalar;
+use crate::walk::{Bounds, Walk};
+use crate::wrench::Axis;
+
+/// One tier, with the facets that bound it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Tier {
+    axes: AxisSet,
+    /// Facets of the axes decided once this tier is.
+    facets: Run,
+    /// The same with yaw added, to be widened by the yaw band; empty where no band is kept.
+    banded: Run,
+    /// Facets of the axes decided before this tier and yaw: the yaw band is drawn here.
+    band: Run,
+    /// The first and the last of these with thrust added, for a cap on thrust that is still to come.
+    capped: Run,
+    band_capped: Run,
+}
+
+/// The order of work for a craft and a priority order.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct TierPlan {
+    tiers: [Tier; 4],
+    len: usize,
+    full: Run,
+}
+
+/// The best attainable wrench for a demand.
+pub(crate) struct Attained<S, const N: usize> {
+    pub wrench: [S; 4],
+    /// The rotors that wrench holds at a limit, as far as the tiers met facets.
+    pub face: Face<S, N>,
+    /// The thrusts, where the face leaves no more than a line of them.
+    pub thrusts: Option<[S; N]>,
+}
+
+impl TierPlan {
+    /// Lays out the tiers and adds the facets they need to the table.
+    pub const fn new<const N: usize, const F: usize>(
+        matrix: &Effectiveness<N>,
+        priority: Priority,
+        table: &mut FacetTable<F>,
+    ) -> Result<Self, GeometryError> {
+        const NONE: Tier = Tier {
+            axes: AxisSet::EMPTY,
+            facets: Run::EMPTY,
+            banded: Run::EMPTY,
+            band: Run::EMPTY,
+            capped: Run::EMPTY,
+            band_capped: Run::EMPTY,
+        };
+        macro_rules! facets_of {
+            ($axes:expr) => {
+                match table.run(matrix, $axes) {
+                    Ok(run) => run,
+                    Err(error) => return Err(error),
+                }
+            };
+        }
+        let mut plan = TierPlan { tiers: [NONE; 4], len: 0, full: Run::EMPTY };
+        let mut decided = AxisSet::EMPTY;
+        let mut banded = false;
+        while plan.len < 4 && priority.tier(plan.len as u8).len() > 0 {
+            let axes = priority.tier(plan.len as u8);
+            let next = decided.union(axes);
+            let mut tier = Tier { axes, ..NONE };
+            if priority.keep_yaw_sign() && axes.contains(Axis::Thrust) && !next.contains(Axis::Yaw) {
+                tier.band = facets_of!(decided.with(Axis::Yaw));
+                tier.band_capped = facets_of!(decided.with(Axis::Yaw).with(Axis::Thrust));
+                banded = true;
+            }
+            tier.facets = facets_of!(next);
+            if banded && !next.contains(Axis::Yaw) {
+                tier.banded = facets_of!(next.with(Axis::Yaw));
+            }
+            if !next.contains(Axis::Thrust) {
+                tier.capped = facets_of!(next.with(Axis::Thrust));
+            }
+            plan.tiers[plan.len] = tier;
+            plan.len += 1;
+            decided = next;
+        }
+        plan.full = facets_of!(decided);
+        Ok(plan)
+    }
+
+    /// The facets of all four axes.
+    pub fn full_run(&self) -> Run {
+        self.full
+    }
+
+    /// The same as places in the table.
+    pub const fn full_bounds(&self) -> (usize, usize) {
+        self.full.bounds()
+    }
+
+    /// The best attainable wrench, lexicographically.
+    pub fn attain<S: Scalar, const N: usize>(&self, table: &[Facet<S>], mut walk: Walk<S, N>) -> Attained<S, N> {
+        for tier in self.tiers.iter().take(self.len) {
+            if tier.band != Run::EMPTY {
+                walk.draw_yaw_band(tier.band.of(table), tier.band_capped.of(table));
+            }
+            let bounds =
+                Bounds { facets: tier.facets.of(table), banded: tier.banded.of(table), capped: tier.capped.of(table) };
+            walk.take(tier.axes, bounds);
+        }
+        walk.finish()
+    }
+
+    /// The first tier, counted from 0, that `achieved` leaves short by more than `met_tol`.
+    pub fn first_short<S: Scalar>(&self, demand: &[S; 4], achieved: &[S; 4], met_tol: &[S; 4]) -> Option<u8> {
+        let is_short = |axes: AxisSet| {
+            let values = Axis::ALL.iter().zip(demand).zip(achieved).zip(met_tol);
+            values
+                .into_iter()
+                .any(|(((axis, wanted), got), tol)| axes.contains(*axis) && !((*wanted - *got).abs() <= *tol))
+        };
+        (0_u8..).zip(self.tiers.iter().take(self.len)).find(|(_, tier)| is_short(tier.axes)).map(|(number, _)| number)
+    }
+}
