@@ -1,0 +1,352 @@
+//! One step: from what is sensed and asked to what each rotor is told.
+
+use core::fmt;
+
+use evenkeel_mixer::{Allocation, Mixer, Scalar, Wrench};
+use heapless::Vec;
+
+use crate::angle_loop::{AngleLoop, AngleLoopConfig, AngleLoopError};
+use crate::inertia::{Inertia, InertiaError};
+use crate::quaternion::Quaternion;
+use crate::rate_loop::{AxisSetpoint, RateLoop, RateLoopConfig, RateLoopError, RateLoopState};
+use crate::reference::{Reference, ReferenceConfig, ReferenceError, ReferenceState};
+use crate::setpoint::{BodyAxes, Motion, Motors, RateSetpoint, Setpoint};
+
+/// An axis is short of its demand when more than this share of the torque its integrator may hold is missing: far
+/// above rounding, far below what matters. Without it rounding would stop integrators whose demand is met.
+pub const SHORT_SHARE: f64 = 1.0e-4;
+
+/// Everything the controller is told about a craft, human side.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct ControllerConfig {
+    /// Period of the rate loop and of [`Controller::step`].
+    pub period_s: f64,
+    /// The angle loop runs once in this many steps.
+    pub angle_divider: u32,
+    /// Rate loops: roll, pitch, yaw.
+    pub rate: [RateLoopConfig; 3],
+    /// Angle loop.
+    pub angle: AngleLoopConfig,
+    /// Set-point shaping.
+    pub reference: ReferenceConfig,
+    /// Inertia tensor about the centre of mass, body axes.
+    pub inertia_kg_m2: [[f64; 3]; 3],
+}
+
+/// What is wrong with a [`ControllerConfig`].
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum ControllerError {
+    /// The angle divider is zero.
+    AngleDivider,
+    /// The rate loop of this axis: roll 0, pitch 1, yaw 2.
+    RateLoop {
+        /// Which axis.
+        axis: usize,
+        /// What is wrong with it.
+        cause: RateLoopError,
+    },
+    /// The angle loop.
+    AngleLoop(AngleLoopError),
+    /// The set-point shaping.
+    Reference(ReferenceError),
+    /// The inertia tensor.
+    Inertia(InertiaError),
+}
+
+impl fmt::Display for ControllerError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            ControllerError::AngleDivider => f.write_str("the angle divider must be at least 1"),
+            ControllerError::RateLoop { axis, cause } => write!(f, "rate loop of axis {axis}: {cause}"),
+            ControllerError::AngleLoop(cause) => write!(f, "angle loop: {cause}"),
+            ControllerError::Reference(cause) => cause.fmt(f),
+            ControllerError::Inertia(cause) => cause.fmt(f),
+        }
+    }
+}
+
+impl core::error::Error for ControllerError {}
+
+/// What is known of the craft at this sample.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Sensed<S> {
+    /// Body to world, unit length.
+    pub attitude: Quaternion<S>,
+    /// Body rates, rad/s.
+    pub rate_rad_s: BodyAxes<S>,
+}
+
+/// Everything one step found: the commands, and each signal on the way to them.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Step<S, const N: usize> {
+    /// Attitude the angle loop steers to; what is sensed when it does not run.
+    pub wanted_attitude: Quaternion<S>,
+    /// What the rate loop was asked for.
+    pub rate_setpoint: RateSetpoint<S>,
+    /// Angular acceleration the rate loop asks for.
+    pub acceleration_rad_s2: BodyAxes<S>,
+    /// The mixer's answer; its `demand` is what inertia made of the acceleration.
+    pub allocation: Allocation<S, N>,
+    /// Command to each rotor, 0 to 1.
+    pub commands: Vec<S, N>,
+    /// Something sensed or asked was not to be believed. Bad rates: no torque. A bad attitude: the
+    /// turning is stopped. Bad angles or rates asked for: level. A bad thrust: the last good one.
+    pub invalid_input: bool,
+}
+
+/// A validated controller.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Controller<S> {
+    angle_divider: u32,
+    rate: [RateLoop<S>; 3],
+    angle: AngleLoop<S>,
+    reference: Reference<S>,
+    inertia: Inertia<S>,
+    /// Torque that may be missing before an axis counts as short.
+    short_nm: [S; 3],
+}
+
+/// What the controller remembers between steps.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct ControllerState<S> {
+    rate: [RateLoopState<S>; 3],
+    steps_to_angle_loop: u32,
+    rate_setpoint: RateSetpoint<S>,
+    wanted_attitude: Quaternion<S>,
+    reference: ReferenceState<S>,
+    last_thrust_n: S,
+    attitude_was_known: bool,
+}
+
+impl<S: Scalar> Default for ControllerState<S> {
+    fn default() -> Self {
+        ControllerState {
+            rate: [RateLoopState::default(); 3],
+            steps_to_angle_loop: 0,
+            rate_setpoint: RateSetpoint::default(),
+            wanted_attitude: Quaternion::IDENTITY,
+            reference: ReferenceState::default(),
+            last_thrust_n: S::ZERO,
+            attitude_was_known: true,
+        }
+    }
+}
+
+impl<S: Scalar> ControllerState<S> {
+    /// Forgets everything.
+    pub fn reset(&mut self) {
+        *self = Self::default();
+    }
+
+    /// What a gap in what is sensed makes worthless: everything but what the integrators have learnt.
+    fn forget_motion(&mut self) {
+        self.rate.iter_mut().for_each(RateLoopState::forget_motion);
+        self.reference.reset();
+        self.steps_to_angle_loop = 0;
+    }
+
+    /// The rate loops' memories: roll, pitch, yaw.
+    pub fn rate_loops(&self) -> &[RateLoopState<S>; 3] {
+        &self.rate
+    }
+}
+
+impl<S: Scalar> Controller<S> {
+    /// Checks and quantises.
+    ///
+    /// # Errors
+    /// The first block whose configuration makes no sense.
+    pub fn new(config: &ControllerConfig) -> Result<Self, ControllerError> {
+        if config.angle_divider == 0 {
+            return Err(ControllerError::AngleDivider);
+        }
+        let [roll, pitch, yaw] = config.rate;
+        let made = |axis, loop_config| {
+            RateLoop::new(&loop_config, config.period_s).map_err(|cause| ControllerError::RateLoop { axis, cause })
+        };
+        let [[xx, _, _], [_, yy, _], [_, _, zz]] = config.inertia_kg_m2;
+        let short_nm =
+            |inertia: f64, axis: RateLoopConfig| S::from_f64(SHORT_SHARE * inertia * axis.integral_max_rad_s2);
+        Ok(Controller {
+            short_nm: [short_nm(xx, roll), short_nm(yy, pitch), short_nm(zz, yaw)],
+            angle_divider: config.angle_divider,
+            rate: [made(0, roll)?, made(1, pitch)?, made(2, yaw)?],
+            angle: AngleLoop::new(&config.angle).map_err(ControllerError::AngleLoop)?,
+            reference: Reference::new(&config.reference, config.period_s * f64::from(config.angle_divider))
+                .map_err(ControllerError::Reference)?,
+            inertia: Inertia::new(config.inertia_kg_m2).map_err(ControllerError::Inertia)?,
+        })
+    }
+
+    /// One sample: call it once a period.
+    ///
+    /// Never fails: whatever is sensed or asked, the commands are finite and within limits.
+    pub fn step<const N: usize, const F: usize, const P: usize>(
+        &self,
+        state: &mut ControllerState<S>,
+        sensed: &Sensed<S>,
+        setpoint: &Setpoint<S>,
+        mixer: &Mixer<S, N, F, P>,
+    ) -> Step<S, N> {
+        let known = Known::of(sensed, setpoint, state.last_thrust_n);
+        if matches!(setpoint.motors, Motors::Off | Motors::Idle) {
+            state.reset();
+            state.wanted_attitude = known.attitude.unwrap_or(Quaternion::IDENTITY);
+            return self.without_torque(state, setpoint, mixer, known.invalid);
+        }
+        state.last_thrust_n = known.thrust_n;
+        let Some(rate_rad_s) = known.rate_rad_s else {
+            state.forget_motion();
+            let setpoint = Setpoint { thrust_n: known.thrust_n, ..*setpoint };
+            return self.without_torque(state, &setpoint, mixer, true);
+        };
+        if !state.attitude_was_known && known.attitude.is_some() {
+            state.reference.reset();
+            state.steps_to_angle_loop = 0;
+        }
+        state.attitude_was_known = known.attitude.is_some();
+        // Without an attitude the turning is stopped, and that is all that can be done.
+        let (attitude, motion) = match known.attitude {
+            Some(attitude) => (attitude, known.motion),
+            None => (state.wanted_attitude, Motion::Rates(BodyAxes::default())),
+        };
+        self.run_angle_loop(state, attitude, rate_rad_s, &motion);
+        let acceleration = self.run_rate_loops(state, rate_rad_s);
+        let torque = self.inertia.torque(acceleration, rate_rad_s);
+        let demand =
+            Wrench { thrust_n: known.thrust_n, roll_nm: torque.roll, pitch_nm: torque.pitch, yaw_nm: torque.yaw };
+        let allocation = if setpoint.motors == Motors::Grounded {
+            state.rate.iter_mut().for_each(RateLoopState::empty);
+            mixer.allocate_with_rise(demand, S::ZERO)
+        } else {
+            let allocation = mixer.allocate(demand);
+            self.integrate(state, &allocation);
+            allocation
+        };
+        Step {
+            wanted_attitude: state.wanted_attitude,
+            rate_setpoint: state.rate_setpoint,
+            acceleration_rad_s2: acceleration,
+            commands: mixer.commands(&allocation),
+            allocation,
+            invalid_input: known.invalid,
+        }
+    }
+
+    /// One sample without attitude or rates to go by: this thrust, no torque, and nothing remembered.
+    pub fn step_blind<const N: usize, const F: usize, const P: usize>(
+        &self,
+        state: &mut ControllerState<S>,
+        thrust_n: S,
+        mixer: &Mixer<S, N, F, P>,
+    ) -> Step<S, N> {
+        let wanted_attitude = state.wanted_attitude;
+        state.reset();
+        state.wanted_attitude = wanted_attitude;
+        let setpoint = Setpoint { motors: Motors::Flying, thrust_n, motion: Motion::LEVEL };
+        self.without_torque(state, &setpoint, mixer, false)
+    }
+
+    /// The pilot's demand, shaped, to a rate set-point; at the angle loop's own pace.
+    fn run_angle_loop(
+        &self,
+        state: &mut ControllerState<S>,
+        attitude: Quaternion<S>,
+        rate_rad_s: BodyAxes<S>,
+        motion: &Motion<S>,
+    ) {
+        if state.steps_to_angle_loop == 0 {
+            state.steps_to_angle_loop = self.angle_divider;
+            let followed = self.reference.step(&mut state.reference, attitude, rate_rad_s, motion);
+            state.wanted_attitude = followed.attitude.unwrap_or(attitude);
+            state.rate_setpoint = RateSetpoint {
+                rate_rad_s: match followed.attitude {
+                    Some(wanted) => self.angle.step(attitude, wanted, followed.rate_rad_s),
+                    None => followed.rate_rad_s,
+                },
+                acceleration_rad_s2: followed.acceleration_rad_s2,
+                expected_rad_s2: followed.expected_rad_s2,
+            };
+        }
+        state.steps_to_angle_loop -= 1;
+    }
+
+    fn run_rate_loops(&self, state: &mut ControllerState<S>, rate_rad_s: BodyAxes<S>) -> BodyAxes<S> {
+        let RateSetpoint { rate_rad_s: wanted, acceleration_rad_s2: known, expected_rad_s2: expected } =
+            state.rate_setpoint;
+        let [roll, pitch, yaw] = &self.rate;
+        let [roll_state, pitch_state, yaw_state] = &mut state.rate;
+        let axis =
+            |wanted_rad_s, known_rad_s2, expected_rad_s2| AxisSetpoint { wanted_rad_s, known_rad_s2, expected_rad_s2 };
+        BodyAxes {
+            roll: roll.step(roll_state, axis(wanted.roll, known.roll, expected.roll), rate_rad_s.roll),
+            pitch: pitch.step(pitch_state, axis(wanted.pitch, known.pitch, expected.pitch), rate_rad_s.pitch),
+            yaw: yaw.step(yaw_state, axis(wanted.yaw, known.yaw, expected.yaw), rate_rad_s.yaw),
+        }
+    }
+
+    fn integrate<const N: usize>(&self, state: &mut ControllerState<S>, allocation: &Allocation<S, N>) {
+        let unmet = allocation.unmet();
+        let unmet = [unmet.roll_nm, unmet.pitch_nm, unmet.yaw_nm];
+        for (((axis, memory), unmet), least) in self.rate.iter().zip(&mut state.rate).zip(unmet).zip(self.short_nm) {
+            // Within rounding of its demand an axis is not short of anything.
+            let short = allocation.saturated() && unmet.abs() > least;
+            axis.integrate(memory, if short { unmet } else { S::ZERO });
+        }
+    }
+
+    /// Standing, disarmed, or blind: no torque, rotors at their floors or stopped.
+    fn without_torque<const N: usize, const F: usize, const P: usize>(
+        &self,
+        state: &ControllerState<S>,
+        setpoint: &Setpoint<S>,
+        mixer: &Mixer<S, N, F, P>,
+        invalid_input: bool,
+    ) -> Step<S, N> {
+        let turning = matches!(setpoint.motors, Motors::Grounded | Motors::Flying);
+        let thrust_n = if turning { setpoint.thrust_n } else { S::ZERO };
+        let allocation = mixer.allocate(Wrench { thrust_n, ..Wrench::default() });
+        let mut commands = mixer.commands(&allocation);
+        if setpoint.motors == Motors::Off {
+            // In place: collecting would check the capacity again, with a panic.
+            commands.iter_mut().for_each(|command| *command = S::ZERO);
+        }
+        Step {
+            wanted_attitude: state.wanted_attitude,
+            rate_setpoint: RateSetpoint::default(),
+            acceleration_rad_s2: BodyAxes::default(),
+            commands,
+            allocation,
+            invalid_input,
+        }
+    }
+}
+
+/// No craft turns faster than this and lives, rad/s: a larger rate is a fault of the sensor.
+pub const RATE_BELIEVED_MAX: f64 = 1.0e3;
+
+/// What of a step's input can be believed.
+struct Known<S> {
+    attitude: Option<Quaternion<S>>,
+    rate_rad_s: Option<BodyAxes<S>>,
+    motion: Motion<S>,
+    thrust_n: S,
+    invalid: bool,
+}
+
+impl<S: Scalar> Known<S> {
+    fn of(sensed: &Sensed<S>, setpoint: &Setpoint<S>, last_thrust_n: S) -> Self {
+        let attitude = sensed.attitude.normalized();
+        let limit = S::from_f64(RATE_BELIEVED_MAX);
+        let believed = sensed.rate_rad_s.to_array().iter().all(|rate| rate.abs() <= limit);
+        let rate_rad_s = believed.then_some(sensed.rate_rad_s);
+        let (motion_whole, thrust_whole) = (setpoint.motion.is_finite(), setpoint.thrust_n.is_finite());
+        Known {
+            invalid: attitude.is_none() || !believed || !motion_whole || !thrust_whole,
+            attitude,
+            rate_rad_s,
+            motion: if motion_whole { setpoint.motion } else { Motion::LEVEL },
+            thrust_n: if thrust_whole { setpoint.thrust_n } else { last_thrust_n },
+        }
+    }
+}

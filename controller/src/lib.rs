@@ -1,0 +1,56 @@
+//! Attitude control for multirotors: attitude error, angle loop, rate loop, inertia, one [`Controller::step`].
+//!
+//! `no_std`, no heap, no panic, generic over the flying scalar. Time is the step itself: the caller
+//! promises one call a sample period, the period the controller was made for.
+//!
+//! ```text
+//! Setpoint ─► shaping ─┐
+//! Sensed ─► attitude error ─► angle loop ─► RateSetpoint ─► rate loop ─► angular acceleration
+//!        ─► inertia ─► Wrench demand ─► mixer ─► Allocation ─► commands
+//!                                              └─ achieved ─► rate loop's integrators, same step
+//! ```
+#![no_std]
+
+mod angle_loop;
+mod attitude_error;
+mod controller;
+mod elementary;
+pub mod estimate;
+pub mod filter;
+mod flight_computer;
+mod inertia;
+mod quaternion;
+mod rate_loop;
+mod reference;
+mod setpoint;
+mod shaping;
+mod supervisor;
+mod telemetry;
+mod trigonometry;
+mod tuning;
+
+pub use angle_loop::{AngleLoop, AngleLoopConfig, AngleLoopError};
+pub use attitude_error::{AttitudeError, INVERTED_TOL};
+pub use controller::{
+    Controller, ControllerConfig, ControllerError, ControllerState, RATE_BELIEVED_MAX, SHORT_SHARE, Sensed, Step,
+};
+pub use flight_computer::{
+    FlightComputer, FlightComputerConfig, FlightComputerError, FlightState, FlightStep, PilotDemand, Sample,
+};
+pub use inertia::{Inertia, InertiaError};
+pub use quaternion::Quaternion;
+pub use rate_loop::{AxisSetpoint, RateLoop, RateLoopConfig, RateLoopError, RateLoopState};
+pub use reference::{Followed, HEADING_LEAD_MAX, Reference, ReferenceConfig, ReferenceError, ReferenceState};
+pub use setpoint::{BodyAxes, Motion, Motors, RateSetpoint, Setpoint};
+pub use shaping::{SETTLED_TOL, Shaped, Shaper, ShaperConfig, ShaperError};
+pub use supervisor::{
+    Decision, Event, OVERRUN_WINDOW_MAX, Permission, Reason, Reasons, SampleClock, SampleClockConfig, SampleClockError,
+    SampleClockState, State, Supervisor, SupervisorConfig, SupervisorError, SupervisorInput, SupervisorState, Tick,
+    Timing,
+};
+pub use telemetry::{Telemetered, TelemetryQueue, TelemetryReader, TelemetryWriter};
+pub use trigonometry::{ATAN2_TOL, SIN_COS_TOL, atan2, sin_cos};
+pub use tuning::{Gains, Tuning, TuningError};
+
+#[cfg(test)]
+extern crate std;

@@ -1,0 +1,79 @@
+//! How old the newest of something is, judged by its time stamp.
+//!
+//! A stamp counts when it is new (differs from the last one) and does not lie in the future. The age is
+//! kept on the sample clock's own time, which never runs backwards, so that a clock that is set back
+//! neither revives old news nor freezes its age.
+
+/// The newest stamp, and when on the steady time it was made.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(super) struct Freshness {
+    stamp_us: Option<u64>,
+    made_us: Option<u64>,
+}
+
+/// What [`Freshness::step`] found.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct Age {
+    /// Something new came with this step.
+    pub(super) new: bool,
+    /// Age of the newest, microseconds; none when there has never been one.
+    pub(super) age_us: Option<u64>,
+}
+
+impl Age {
+    /// There is one, and it is no older than this.
+    pub(super) fn within(&self, limit_us: u64) -> bool {
+        self.age_us.is_some_and(|age_us| age_us <= limit_us)
+    }
+}
+
+impl Freshness {
+    /// * Input: the stamp, none for nothing worth counting; now, by the clock that made the stamp; now,
+    ///   on the steady time
+    pub(super) fn step(&mut self, stamp_us: Option<u64>, now_us: u64, steady_us: u64) -> Age {
+        let new = stamp_us.filter(|stamp| *stamp <= now_us && Some(*stamp) != self.stamp_us);
+        if let Some(stamp) = new {
+            self.stamp_us = Some(stamp);
+            self.made_us = Some(steady_us.saturating_sub(now_us - stamp));
+        }
+        Age { new: new.is_some(), age_us: self.made_us.map(|made| steady_us.saturating_sub(made)) }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn age_grows_while_the_stamp_stays() {
+        let mut link = Freshness::default();
+        assert_eq!(link.step(None, 5, 5), Age { new: false, age_us: None });
+        assert_eq!(link.step(Some(7), 10, 10), Age { new: true, age_us: Some(3) });
+        assert_eq!(link.step(Some(7), 30, 30), Age { new: false, age_us: Some(23) });
+        assert_eq!(link.step(None, 40, 40), Age { new: false, age_us: Some(33) });
+        assert_eq!(link.step(Some(50), 50, 50), Age { new: true, age_us: Some(0) });
+    }
+
+    #[test]
+    fn stamp_from_the_future_does_not_count() {
+        let mut link = Freshness::default();
+        assert_eq!(link.step(Some(11), 10, 10), Age { new: false, age_us: None });
+        assert_eq!(link.step(Some(11), 12, 12), Age { new: true, age_us: Some(1) }, "once it is past, it does");
+    }
+
+    #[test]
+    fn age_keeps_growing_when_the_clock_is_set_back() {
+        let mut link = Freshness::default();
+        link.step(Some(1000), 1000, 1000);
+        assert_eq!(link.step(Some(1000), 3, 1020), Age { new: false, age_us: Some(20) });
+        assert_eq!(link.step(Some(4), 5, 1022), Age { new: true, age_us: Some(1) }, "a stamp of the new time");
+    }
+
+    #[test]
+    fn is_within_a_limit_at_the_limit_and_not_beyond() {
+        let age = |age_us| Age { new: false, age_us };
+        assert!(age(Some(20)).within(20));
+        assert!(!age(Some(21)).within(20));
+        assert!(!age(None).within(20));
+    }
+}
