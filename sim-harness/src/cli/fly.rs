@@ -1,0 +1,172 @@
+//! `evenkeel fly`: a script, flown and logged.
+
+use std::path::{Path, PathBuf};
+
+use clap::Args;
+use evenkeel::file;
+use evenkeel::onboard::Onboard;
+use evenkeel::recording::{Recording, Row};
+use evenkeel::script::Flight;
+use evenkeel::simulation::fly;
+use evenkeel::whole_file::write_whole;
+use serde_json::{Value, json};
+
+use super::outcome::{Outcome, Refusal};
+use super::terminal;
+
+/// Fly a script.
+#[derive(Debug, Args)]
+pub struct FlyArgs {
+    /// Craft file.
+    craft: PathBuf,
+    /// Flight file.
+    flight: PathBuf,
+    /// Write one row a log period to this CSV file.
+    #[arg(long, value_name = "FILE.csv")]
+    log: Option<PathBuf>,
+    /// Print one JSON object instead of text.
+    #[arg(long)]
+    pub json: bool,
+}
+
+pub fn run(typed: &FlyArgs) -> Result<Outcome, Refusal> {
+    let craft = file::read_craft(&typed.craft)?;
+    let flight = file::read_flight(&typed.flight, &craft)?;
+    if let Some(log) = &typed.log {
+        check_log(log, &[&typed.craft, &typed.flight])?;
+    }
+    let onboard = match flight.control {
+        true => Some(Onboard::<f32>::new(&craft, flight.world.gravity_m_s2)?),
+        false => None,
+    };
+    let bar = terminal::progress(flight.duration_s.ceil() as u64, "seconds flown");
+    let flown = fly(&craft, &flight, onboard.as_ref(), &|t_s| bar.set_position(t_s as u64));
+    bar.finish_and_clear();
+    let recording = flown?;
+    if let Some(path) = &typed.log {
+        write_whole(path, |out| recording.write_csv(out))?;
+    }
+    let Some(summary) = Summary::of(&recording) else {
+        return Err(Refusal { outcome: Outcome::Internal, message: "the flight left no record".into() });
+    };
+    if typed.json {
+        terminal::answer_json(&summary.json(&craft.name, &flight))?;
+    } else {
+        terminal::answer(&summary.text(&craft.name, &flight))?;
+    }
+    let crashed = flight.control && summary.impact_m_s > IMPACT_MAX_M_S;
+    Ok(if crashed { Outcome::FellShort } else { Outcome::Held })
+}
+
+/// Meeting the ground faster than this is a crash: a drop from half a metre.
+const IMPACT_MAX_M_S: f64 = 3.0;
+/// Below this the craft is at the ground.
+const AT_GROUND_M: f64 = 0.1;
+
+/// Finds out before the flight whether its log can be written.
+fn check_log(log: &Path, inputs: &[&PathBuf]) -> Result<(), Refusal> {
+    let same = |input: &&PathBuf| matches!((log.canonicalize(), input.canonicalize()), (Ok(a), Ok(b)) if a == b);
+    if inputs.iter().any(same) {
+        return Err(Refusal::wrong_input(format!(
+            "--log {}: must not be one of the input files; name another file",
+            log.display()
+        )));
+    }
+    let folder = log.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    if !folder.is_dir() {
+        return Err(Refusal::wrong_input(format!(
+            "--log {}: the folder {} must exist; make it, or name another",
+            log.display(),
+            folder.display()
+        )));
+    }
+    Ok(())
+}
+
+/// A flight in a few figures.
+struct Summary<'a> {
+    rows: usize,
+    last: &'a Row,
+    highest_m: f64,
+    fastest_m_s: f64,
+    tilt_max_deg: f64,
+    /// Fastest speed at which the craft came to the ground; 0 when it never did.
+    impact_m_s: f64,
+}
+
+impl<'a> Summary<'a> {
+    fn of(recording: &'a Recording) -> Option<Self> {
+        let most = |value: fn(&Row) -> f64| recording.rows.iter().map(value).fold(f64::NEG_INFINITY, f64::max);
+        Some(Summary {
+            rows: recording.rows.len(),
+            last: recording.rows.last()?,
+            highest_m: most(Row::height_m),
+            fastest_m_s: most(Row::ground_speed_m_s),
+            tilt_max_deg: most(Row::tilt_rad).to_degrees(),
+            impact_m_s: recording.rows.windows(2).map(impact_m_s).fold(0.0, f64::max),
+        })
+    }
+
+    fn json(&self, craft: &str, flight: &Flight) -> Value {
+        json!({
+            "craft": craft,
+            "flight": flight.name,
+            "duration_s": flight.duration_s,
+            "rows": self.rows,
+            "highest_m": self.highest_m,
+            "fastest_m_s": self.fastest_m_s,
+            "tilt_max_deg": self.tilt_max_deg,
+            "impact_m_s": self.impact_m_s,
+            "end": {
+                "t_s": self.last.t_s,
+                "position_m": self.last.position_m,
+                "velocity_m_s": self.last.velocity_m_s,
+                "attitude": self.last.attitude,
+                "rate_rad_s": self.last.rate_rad_s,
+            },
+        })
+    }
+
+    fn text(&self, craft: &str, flight: &Flight) -> String {
+        let [north, east, down] = self.last.position_m;
+        let [roll, pitch, yaw] = self.last.euler_rad().map(f64::to_degrees);
+        format!(
+            "{craft}: {flight}\n\
+             \x20 flown         {:.2} s, {} rows\n\
+             \x20 highest       {:.2} m\n\
+             \x20 fastest       {:.2} m/s over ground\n\
+             \x20 largest tilt  {:.1} deg\n\
+             \x20 touch-down    {}\n\
+             \x20 ends at       north {north:.2} m, east {east:.2} m, height {:.2} m\n\
+             \x20 attitude      roll {roll:.1}, pitch {pitch:.1}, yaw {yaw:.1} deg\n",
+            self.last.t_s,
+            self.rows,
+            self.highest_m,
+            self.fastest_m_s,
+            self.tilt_max_deg,
+            touch_down(self.impact_m_s),
+            -down,
+            flight = flight.name,
+        )
+    }
+}
+
+/// Speed on the way to the ground between two rows; 0 when this is no arrival.
+fn impact_m_s(pair: &[Row]) -> f64 {
+    match pair {
+        [before, after] if before.height_m() >= AT_GROUND_M && after.height_m() < AT_GROUND_M => {
+            before.velocity_m_s.iter().map(|v| v * v).sum::<f64>().sqrt()
+        }
+        _ => 0.0,
+    }
+}
+
+fn touch_down(impact_m_s: f64) -> String {
+    if impact_m_s > IMPACT_MAX_M_S {
+        format!("CRASH at {impact_m_s:.1} m/s")
+    } else if impact_m_s > 0.0 {
+        format!("at {impact_m_s:.2} m/s")
+    } else {
+        "none".to_owned()
+    }
+}

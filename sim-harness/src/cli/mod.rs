@@ -1,0 +1,98 @@
+//! What can be typed, and what becomes of it.
+//!
+//! Answers go to standard output, messages and progress to standard error. Colour and progress need a
+//! terminal and no `NO_COLOR`.
+
+mod envelope;
+mod fly;
+mod mix;
+mod outcome;
+mod preflight;
+mod terminal;
+
+use std::process::ExitCode;
+
+use clap::{Parser, Subcommand};
+
+use outcome::Outcome;
+
+/// Takes a multirotor from a frame on the bench to a safe first flight.
+#[derive(Debug, Parser)]
+#[command(name = "evenkeel", version, args_conflicts_with_subcommands = true, after_help = AFTER_HELP)]
+struct CommandLine {
+    #[command(flatten)]
+    preflight: preflight::PreflightArgs,
+    #[command(subcommand)]
+    command: Option<Command>,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    /// Fly the maiden-flight check and print the verdict (the default command).
+    Preflight(preflight::PreflightArgs),
+    /// Allocate thrust and torque demands to the rotors.
+    Mix(mix::MixArgs),
+    /// Print the largest torques over the range of thrust.
+    Envelope(envelope::EnvelopeArgs),
+    /// Fly a script and log it.
+    Fly(fly::FlyArgs),
+}
+
+const AFTER_HELP: &str = "\
+Exit status: 0 done, every check held; 1 done, the craft or the flight fell short;
+2 the input was wrong; 3 the computation diverged.
+
+A simulation is no clearance to fly. Propellers off on the bench.";
+
+/// Runs the command line of this process.
+pub fn run() -> ExitCode {
+    let typed = CommandLine::parse();
+    let json = typed.json();
+    let outcome = match typed.command {
+        Some(Command::Preflight(typed)) => preflight::run(&typed),
+        Some(Command::Mix(typed)) => mix::run(&typed),
+        Some(Command::Envelope(typed)) => envelope::run(&typed),
+        Some(Command::Fly(typed)) => fly::run(&typed),
+        None => preflight::run(&typed.preflight),
+    };
+    outcome
+        .unwrap_or_else(|refusal| {
+            terminal::complain(&refusal.message);
+            // An unfit craft is an answer, and a script reads answers on standard output.
+            if json && refusal.outcome == Outcome::FellShort {
+                let _ = terminal::answer_json(&serde_json::json!({ "fit": false, "reason": refusal.message }));
+            }
+            refusal.outcome
+        })
+        .into()
+}
+
+impl CommandLine {
+    /// Whether the answer is to be one JSON object.
+    fn json(&self) -> bool {
+        match &self.command {
+            Some(Command::Preflight(typed)) => typed.json,
+            Some(Command::Mix(typed)) => typed.json,
+            Some(Command::Envelope(typed)) => typed.json,
+            Some(Command::Fly(typed)) => typed.json,
+            None => self.preflight.json,
+        }
+    }
+}
+
+impl From<Outcome> for ExitCode {
+    fn from(outcome: Outcome) -> Self {
+        ExitCode::from(outcome as u8)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use clap::CommandFactory;
+
+    #[test]
+    fn command_line_is_consistent() {
+        CommandLine::command().debug_assert();
+    }
+}

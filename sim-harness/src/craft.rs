@@ -1,0 +1,132 @@
+//! A craft as the harness knows it: physical values, SI units, already checked.
+//!
+//! Body axes: x forward, y right, z down, origin at the frame's datum (ISO 1151-1). Whatever holds a
+//! [`Craft`] may rely on every value being finite and physically possible; whether the craft can
+//! *fly* is another question, answered by [`crate::preflight`].
+
+use evenkeel_mixer::Axis;
+pub use evenkeel_mixer::Spin;
+
+/// Most rotors a craft may have.
+pub const MAX_ROTORS: usize = 16;
+
+/// A checked craft.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Craft {
+    /// What its owner calls it.
+    pub name: String,
+    /// Mass, inertia and drag.
+    pub body: Body,
+    /// The rotors, in the order of the craft file.
+    pub rotors: Vec<Rotor>,
+    /// What gives way first when the rotors cannot meet a demand.
+    pub saturation: Saturation,
+    /// The rates at which the control loops run.
+    pub loops: Loops,
+    /// Gains the owner fixed; what is `None` follows from the craft.
+    pub gains: Gains,
+    /// Limits the owner fixed; what is `None` follows from the craft.
+    pub limits: Limits,
+}
+
+/// The rigid body.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Body {
+    /// Take-off mass.
+    pub mass_kg: f64,
+    /// Centre of mass from the datum, body axes.
+    pub center_of_mass_m: [f64; 3],
+    /// Inertia tensor about the centre of mass, body axes: `[xx, xy, xz]`, `[xy, yy, yz]`,
+    /// `[xz, yz, zz]`. The products carry the sign of the tensor's off-diagonal entries.
+    pub inertia_kg_m2: [[f64; 3]; 3],
+    /// Drag area Cd·A along each body axis.
+    pub drag_area_m2: [f64; 3],
+}
+
+/// One rotor.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Rotor {
+    /// Its name in reports.
+    pub name: String,
+    /// Hub position from the datum, body axes.
+    pub position_m: [f64; 3],
+    /// Direction of its thrust, body axes, unit length.
+    pub axis: [f64; 3],
+    /// Sense of rotation seen from above the craft.
+    pub spin: Spin,
+    /// Static thrust at full command, full battery, air of 1.225 kg/m³.
+    pub thrust_max_n: f64,
+    /// Thrust at the slowest safe spin while armed.
+    pub thrust_min_n: f64,
+    /// Reaction torque per newton of thrust.
+    pub torque_per_thrust_m: f64,
+    /// First-order lag of the rotor's speed.
+    pub response_time_s: f64,
+    /// Bench table, command against thrust; `None` when thrust goes with the command squared.
+    pub thrust_curve: Option<ThrustTable>,
+    /// Moment of inertia of what spins, about the spin axis.
+    pub inertia_kg_m2: f64,
+    /// Speed at full thrust; `None` when it follows from a typical propeller.
+    pub speed_max_rad_s: Option<f64>,
+}
+
+/// Thrust measured on a bench: both columns rise strictly, the first command is at least 0, the
+/// last is 1 and carries `thrust_max_n`.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ThrustTable {
+    /// Command, 0 to 1.
+    pub command: Vec<f64>,
+    /// Thrust at that command.
+    pub thrust_n: Vec<f64>,
+}
+
+/// The order in which demands are met.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Saturation {
+    /// Most important tier first; together the tiers name each axis once.
+    pub priority: Vec<Vec<Axis>>,
+    /// Yaw never turns against its demand to please thrust.
+    pub keep_yaw_sign: bool,
+}
+
+/// Loop timing.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Loops {
+    /// Rate loop and mixer.
+    pub rate_hz: f64,
+    /// The angle loop runs once in this many rate steps.
+    pub angle_divider: u32,
+    /// Transport delay added between command and rotor.
+    pub extra_delay_s: f64,
+}
+
+/// Gains fixed by the owner, per axis roll, pitch, yaw.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Gains {
+    /// Rate loop.
+    pub rate: [RateGains; 3],
+    /// Angle loop: rate demanded per radian of error.
+    pub angle_per_s: [Option<f64>; 3],
+}
+
+/// Rate-loop gains of one axis. They act on angular acceleration.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct RateGains {
+    /// Proportional, rad/s² per rad/s.
+    pub p_per_s: Option<f64>,
+    /// Integral, rad/s² per rad.
+    pub i_per_s2: Option<f64>,
+    /// Derivative, rad/s² per rad/s².
+    pub d: Option<f64>,
+    /// Corner of the derivative's low-pass.
+    pub d_filter_hz: Option<f64>,
+}
+
+/// Limits fixed by the owner.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Limits {
+    /// Largest tilt the angle loop is asked for.
+    pub tilt_rad: Option<f64>,
+    /// Largest rate the angle loop may ask for: roll, pitch, yaw.
+    pub rate_rad_s: [Option<f64>; 3],
+}

@@ -1,0 +1,76 @@
+//! From the keys of a craft file to a checked [`Craft`].
+
+use toml::de::DeTable;
+
+use super::craft_keys::{CraftKeys, GainsKeys, LimitsKeys, RateAxisKeys};
+use super::error::FileError;
+use super::key::Keys;
+use super::source::Source;
+use super::table::Table;
+use super::{inertia, rotors};
+use crate::craft::{Body, Craft, Gains, Limits, Loops, RateGains, Saturation};
+
+/// Checks the text of a craft file; messages call it `name_for_messages`.
+///
+/// # Errors
+/// The text is no TOML, or does not describe a physically possible craft.
+pub fn parse_craft(name_for_messages: &str, text: &str) -> Result<Craft, FileError> {
+    let source = Source::new(name_for_messages, text, "craft")?;
+    let document = parse_toml(&source)?;
+    let root = Table::root(&source, &document);
+    root.check_format()?;
+    craft(&CraftKeys::read(&root)?)
+}
+
+/// Parses TOML, with the parser's own message on failure.
+pub(super) fn parse_toml<'t>(source: &Source<'t>) -> Result<DeTable<'t>, FileError> {
+    match DeTable::parse(source.text) {
+        Ok(document) => Ok(document.into_inner()),
+        Err(error) => Err(source.syntax_error(error.span(), error.message())),
+    }
+}
+
+fn craft(file: &CraftKeys<'_>) -> Result<Craft, FileError> {
+    let body = Body {
+        mass_kg: file.body.mass_kg,
+        center_of_mass_m: file.body.center_of_mass_m,
+        inertia_kg_m2: inertia::tensor(&file.body)?,
+        drag_area_m2: file.body.drag_area_m2,
+    };
+    let loops = Loops {
+        rate_hz: file.loops.rate_hz,
+        angle_divider: u32::try_from(file.loops.angle_divider).unwrap_or(u32::MAX),
+        extra_delay_s: file.loops.extra_delay_s,
+    };
+    Ok(Craft {
+        name: file.name.clone(),
+        body,
+        rotors: rotors::rotors(file)?,
+        saturation: Saturation {
+            priority: file.saturation.priority.clone(),
+            keep_yaw_sign: file.saturation.keep_yaw_sign,
+        },
+        gains: gains(&file.gains, loops.rate_hz)?,
+        limits: limits(&file.limits),
+        loops,
+    })
+}
+
+fn gains(keys: &GainsKeys<'_>, rate_hz: f64) -> Result<Gains, FileError> {
+    let axis = |keys: &RateAxisKeys<'_>| match keys.d_filter_hz {
+        Some(corner) if corner >= rate_hz / 2.0 => {
+            let must = format!("must be below half of loops.rate_hz, {} Hz", rate_hz / 2.0);
+            Err(keys.at.refuse("d_filter_hz", &must, "lower the corner or raise loops.rate_hz"))
+        }
+        _ => Ok(RateGains { p_per_s: keys.p_per_s, i_per_s2: keys.i_per_s2, d: keys.d, d_filter_hz: keys.d_filter_hz }),
+    };
+    Ok(Gains {
+        rate: [axis(&keys.rate.roll)?, axis(&keys.rate.pitch)?, axis(&keys.rate.yaw)?],
+        angle_per_s: [keys.angle.roll_per_s, keys.angle.pitch_per_s, keys.angle.yaw_per_s],
+    })
+}
+
+fn limits(keys: &LimitsKeys<'_>) -> Limits {
+    let rates = [keys.roll_rate_deg_s, keys.pitch_rate_deg_s, keys.yaw_rate_deg_s];
+    Limits { tilt_rad: keys.tilt_deg.map(f64::to_radians), rate_rad_s: rates.map(|rate| rate.map(f64::to_radians)) }
+}

@@ -1,0 +1,7 @@
+//! The `evenkeel` command.
+
+mod cli;
+
+fn main() -> std::process::ExitCode {
+    cli::run()
+}

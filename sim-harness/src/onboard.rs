@@ -1,0 +1,221 @@
+//! What runs on board, made from a craft: the real mixer and controller, quantised as they fly.
+
+use std::fmt;
+
+use evenkeel_controller::{Controller, ControllerConfig, ControllerError, Gains, Tuning, TuningError};
+use evenkeel_mixer::{
+    CurveError, CurvePoint, Design, GeometryError, Mixer, Priority, PriorityError, Rotor, Scalar, ThrustCurve, Wrench,
+    facet_capacity,
+};
+use nalgebra::{Matrix3, Vector3};
+
+use crate::craft::{self, Craft, Limits, MAX_ROTORS};
+
+/// Facets that are enough for any craft.
+pub const MAX_FACETS: usize = facet_capacity(MAX_ROTORS);
+/// Points of a bench table.
+pub const MAX_CURVE_POINTS: usize = 16;
+
+/// The mixer, sized for any craft the harness can read.
+pub type CraftMixer<S> = Mixer<S, MAX_ROTORS, MAX_FACETS, MAX_CURVE_POINTS>;
+
+/// The flying code of one craft.
+#[derive(Clone, Debug)]
+pub struct Onboard<S> {
+    /// Allocation and thrust curves.
+    pub mixer: CraftMixer<S>,
+    /// Angle loop, rate loop, inertia.
+    pub controller: Controller<S>,
+    /// The configuration the controller was made from.
+    pub config: ControllerConfig,
+    /// What the rotors have to spare from hover.
+    pub authority: Authority,
+}
+
+/// Torque and angular acceleration to spare from a level hover.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Authority {
+    /// Weight, the hover thrust.
+    pub hover_n: f64,
+    /// Largest torque each way about roll, pitch and yaw with the others at zero: (negative, positive).
+    pub torque_nm: [(f64, f64); 3],
+    /// Angular acceleration at the smaller of the two.
+    pub acceleration_rad_s2: [f64; 3],
+}
+
+/// Why a craft cannot be flown at all. No fault of its file: the craft is unfit.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Unflyable {
+    /// The rotors cannot control it.
+    Geometry(GeometryError),
+    /// Its weight is outside what the rotors can push with torques balanced.
+    CannotHover {
+        /// Weight.
+        weight_n: f64,
+        /// Lowest and highest thrust with no torque.
+        balanced_thrust_n: (f64, f64),
+    },
+    /// No gains can be derived.
+    Tuning(TuningError),
+    /// Gains or limits of the craft file do not make a controller.
+    Controller(ControllerError),
+    /// The order of priority is none.
+    Priority(PriorityError),
+    /// A bench table of this rotor (from 1) is none.
+    Curve {
+        /// Which rotor.
+        rotor: usize,
+    },
+}
+
+impl fmt::Display for Unflyable {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Unflyable::Geometry(cause) => cause.fmt(f),
+            Unflyable::CannotHover { weight_n, balanced_thrust_n: (low, high) } => write!(
+                f,
+                "it cannot hover: it weighs {weight_n:.2} N, and with no torque left over the rotors push between \
+                 {low:.2} N and {high:.2} N"
+            ),
+            Unflyable::Tuning(cause) => cause.fmt(f),
+            Unflyable::Controller(cause) => cause.fmt(f),
+            Unflyable::Priority(cause) => cause.fmt(f),
+            Unflyable::Curve { rotor } => write!(f, "the thrust table of rotor {rotor} does not rise"),
+        }
+    }
+}
+
+impl std::error::Error for Unflyable {}
+
+/// The craft's mixer alone; enough to allocate, whatever it weighs.
+///
+/// # Errors
+/// When the rotors cannot control the craft.
+pub fn mixer_for<S: Scalar>(craft: &Craft) -> Result<CraftMixer<S>, Unflyable> {
+    let tiers = craft.saturation.priority.iter().map(Vec::as_slice);
+    let priority = Priority::new(tiers, craft.saturation.keep_yaw_sign).map_err(Unflyable::Priority)?;
+    let rotors: Vec<Rotor> = craft
+        .rotors
+        .iter()
+        .map(|rotor| Rotor {
+            position_m: rotor.position_m,
+            axis: rotor.axis,
+            spin: rotor.spin,
+            torque_per_thrust_m: rotor.torque_per_thrust_m,
+            thrust_min_n: rotor.thrust_min_n,
+            thrust_max_n: rotor.thrust_max_n,
+        })
+        .collect();
+    let design = Design::new(&rotors, craft.body.center_of_mass_m, priority).map_err(Unflyable::Geometry)?;
+    let mut mixer = Mixer::new(&design);
+    for (index, rotor) in craft.rotors.iter().enumerate() {
+        let curve = thrust_curve(rotor).map_err(|_| Unflyable::Curve { rotor: index + 1 })?;
+        mixer = mixer.with_curve(index, curve);
+    }
+    Ok(mixer)
+}
+
+/// A rotor's thrust over command as its file states it.
+///
+/// # Errors
+/// When its bench table does not rise.
+pub fn thrust_curve<S: Scalar>(rotor: &craft::Rotor) -> Result<ThrustCurve<S, MAX_CURVE_POINTS>, CurveError> {
+    let Some(table) = &rotor.thrust_curve else { return Ok(ThrustCurve::square(S::from_f64(rotor.thrust_max_n))) };
+    let point = |(command, thrust_n): (&f64, &f64)| CurvePoint {
+        command: S::from_f64(*command),
+        thrust_n: S::from_f64(*thrust_n),
+    };
+    let points: Vec<CurvePoint<S>> = table.command.iter().zip(&table.thrust_n).map(point).collect();
+    ThrustCurve::table(&points)
+}
+
+impl<S: Scalar> Onboard<S> {
+    /// Makes the flying code for a craft under this gravity.
+    ///
+    /// # Errors
+    /// When the craft cannot be flown, and why.
+    pub fn new(craft: &Craft, gravity_m_s2: f64) -> Result<Self, Unflyable> {
+        let mixer = mixer_for::<S>(craft)?;
+        let authority = Authority::at_hover(craft, gravity_m_s2)?;
+        let config = controller_config(craft, &authority)?;
+        let controller = Controller::new(&config).map_err(Unflyable::Controller)?;
+        Ok(Onboard { mixer, controller, config, authority })
+    }
+}
+
+impl Authority {
+    /// Measures the attainable set from hover, in double precision.
+    ///
+    /// # Errors
+    /// When the craft cannot hover.
+    pub fn at_hover(craft: &Craft, gravity_m_s2: f64) -> Result<Self, Unflyable> {
+        let mixer = mixer_for::<f64>(craft)?;
+        let hover_n = craft.body.mass_kg * gravity_m_s2;
+        let balanced_thrust_n = mixer.design().balanced_thrust_n();
+        if !(hover_n > balanced_thrust_n.0 && hover_n < balanced_thrust_n.1) {
+            return Err(Unflyable::CannotHover { weight_n: hover_n, balanced_thrust_n });
+        }
+        let hover = Wrench { thrust_n: hover_n, ..Wrench::default() };
+        let along = |roll_nm, pitch_nm, yaw_nm| Wrench { thrust_n: 0.0, roll_nm, pitch_nm, yaw_nm };
+        let axes = [along(1.0, 0.0, 0.0), along(0.0, 1.0, 0.0), along(0.0, 0.0, 1.0)];
+        let torque_nm = axes.map(|axis| mixer.span(hover, axis));
+        let inertia = Matrix3::from(craft.body.inertia_kg_m2);
+        let inverse = inertia.try_inverse().unwrap_or_else(Matrix3::zeros);
+        let mut acceleration_rad_s2 = [0.0; 3];
+        for (axis, (value, (negative, positive))) in acceleration_rad_s2.iter_mut().zip(torque_nm).enumerate() {
+            let unit = Vector3::ith(axis, 1.0);
+            *value = (inverse * unit).dot(&unit) * positive.min(-negative).max(0.0);
+        }
+        Ok(Authority { hover_n, torque_nm, acceleration_rad_s2 })
+    }
+}
+
+/// Gains by the stated rule, then what the owner fixed.
+fn controller_config(craft: &Craft, authority: &Authority) -> Result<ControllerConfig, Unflyable> {
+    let period_s = 1.0 / craft.loops.rate_hz;
+    let tuning = Tuning {
+        period_s,
+        angle_divider: craft.loops.angle_divider,
+        rotor_lag_s: craft.rotors.iter().map(|rotor| rotor.response_time_s).fold(0.0, f64::max),
+        extra_delay_s: craft.loops.extra_delay_s,
+        authority_rad_s2: authority.acceleration_rad_s2,
+    };
+    let mut derived = tuning.gains().map_err(Unflyable::Tuning)?;
+    apply_gains(&craft.gains, &mut derived);
+    apply_limits(&craft.limits, &mut derived);
+    Ok(ControllerConfig {
+        period_s,
+        angle_divider: craft.loops.angle_divider,
+        rate: derived.rate,
+        angle: derived.angle,
+        reference: derived.reference,
+        inertia_kg_m2: craft.body.inertia_kg_m2,
+    })
+}
+
+fn apply_gains(fixed: &craft::Gains, derived: &mut Gains) {
+    let replace = |value: &mut f64, by: Option<f64>| *value = by.unwrap_or(*value);
+    for (axis, owner) in derived.rate.iter_mut().zip(&fixed.rate) {
+        replace(&mut axis.p_per_s, owner.p_per_s);
+        replace(&mut axis.i_per_s2, owner.i_per_s2);
+        replace(&mut axis.d, owner.d);
+        replace(&mut axis.d_filter_hz, owner.d_filter_hz);
+    }
+    for (gain, owner) in derived.angle.gain_per_s.iter_mut().zip(fixed.angle_per_s) {
+        replace(gain, owner);
+    }
+}
+
+/// An owner's limit holds for what the pilot may ask and for what the angle loop may ask.
+fn apply_limits(fixed: &Limits, derived: &mut Gains) {
+    let reference = &mut derived.reference;
+    reference.tilt_max_rad = fixed.tilt_rad.unwrap_or(reference.tilt_max_rad);
+    for (axis, owner) in fixed.rate_rad_s.iter().enumerate() {
+        let Some(owner) = *owner else { continue };
+        derived.angle.rate_max_rad_s[axis] = owner;
+        reference.rate_max_rad_s[axis] = owner;
+        if let Some(tilt) = reference.tilt.get_mut(axis) {
+            tilt.slew_max = tilt.slew_max.min(owner);
+        }
+    }
+}

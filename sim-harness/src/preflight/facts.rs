@@ -1,0 +1,57 @@
+//! Facts for the head of the report.
+
+use evenkeel_controller::ControllerConfig;
+
+use crate::craft::Craft;
+use crate::onboard::Onboard;
+use crate::script::World;
+use crate::verdict::Fact;
+
+pub(super) fn facts(craft: &Craft, onboard: Option<&Onboard<f32>>) -> Vec<Fact> {
+    let weight_n = craft.body.mass_kg * World::default().gravity_m_s2;
+    let ceiling_n: f64 = craft.rotors.iter().map(|rotor| rotor.thrust_max_n).sum();
+    let mut facts = vec![
+        fact("Take-off mass", format!("{} kg, weight {:.2} N", craft.body.mass_kg, weight_n)),
+        fact("Rotors", format!("{}, {:.2} N at full command", craft.rotors.len(), ceiling_n)),
+        fact("Order of priority", priority(craft)),
+    ];
+    let Some(onboard) = onboard else { return facts };
+    let share = 100.0 * weight_n / ceiling_n;
+    facts.push(fact("Hover", format!("{share:.0} % of full thrust")));
+    let [roll, pitch, yaw] = onboard.authority.acceleration_rad_s2;
+    facts.push(fact(
+        "Turns from hover",
+        format!("roll {roll:.0}, pitch {pitch:.0}, yaw {yaw:.1} rad/s\u{b2} either way"),
+    ));
+    facts.push(fact("Rate gains P", gains(&onboard.config)));
+    facts.push(fact(
+        "Loops",
+        format!(
+            "rate {} Hz, angle {} Hz",
+            craft.loops.rate_hz,
+            craft.loops.rate_hz / f64::from(craft.loops.angle_divider)
+        ),
+    ));
+    facts
+}
+
+fn fact(title: &'static str, value: String) -> Fact {
+    Fact { title, value }
+}
+
+fn priority(craft: &Craft) -> String {
+    let tiers: Vec<String> = craft
+        .saturation
+        .priority
+        .iter()
+        .map(|tier| tier.iter().map(ToString::to_string).collect::<Vec<_>>().join(" and "))
+        .collect();
+    let yaw = if craft.saturation.keep_yaw_sign { "; yaw never turns against its demand" } else { "" };
+    format!("{}{yaw}", tiers.join(", then "))
+}
+
+fn gains(config: &ControllerConfig) -> String {
+    let [roll, pitch, yaw] = config.rate.map(|axis| axis.p_per_s);
+    let [angle, ..] = config.angle.gain_per_s;
+    format!("roll {roll:.1}, pitch {pitch:.1}, yaw {yaw:.1} per second; angle {angle:.1} per second")
+}

@@ -1,0 +1,128 @@
+//! The maiden flights: what each asks of the craft, and the formula it is held to.
+//!
+//! Tilts, turns, and the speeds and times of cruise and circle follow from the craft and its limits, so
+//! that thirty grams and thirty kilograms fly the same set; heights and the climb are the same for all.
+
+mod axes;
+mod circle;
+mod cruise;
+mod vertical;
+
+use crate::craft::Craft;
+use crate::onboard::Onboard;
+use crate::recording::{Recording, Row};
+use crate::script::{Flight, Initial, Lateral, Leg, Vertical, World};
+use crate::verdict::{Check, Limit};
+
+/// Holds a recording to what a flight must show.
+pub type Judge = Box<dyn Fn(&Recording) -> Vec<Check> + Sync>;
+
+/// One maiden flight.
+pub struct Maiden {
+    /// Stable name.
+    pub id: &'static str,
+    /// In words.
+    pub title: &'static str,
+    /// What the craft is asked to do.
+    pub asked: String,
+    /// The script.
+    pub flight: Flight,
+    /// What its recording is held to.
+    pub judge: Judge,
+}
+
+/// The whole set, in the order in which one would fly it.
+pub fn all(craft: &Craft, onboard: &Onboard<f32>, world: &World) -> Vec<Maiden> {
+    let site = Site { craft, onboard, world };
+    vec![
+        vertical::take_off(&site),
+        vertical::hover(&site),
+        axes::yaw(&site),
+        axes::pitch(&site),
+        axes::roll(&site),
+        cruise::forward(&site),
+        cruise::sideways(&site),
+        circle::circle(&site),
+        vertical::landing(&site),
+    ]
+}
+
+/// What every flight is planned from.
+struct Site<'a> {
+    craft: &'a Craft,
+    onboard: &'a Onboard<f32>,
+    world: &'a World,
+}
+
+impl Site<'_> {
+    fn weight_n(&self) -> f64 {
+        self.craft.body.mass_kg * self.world.gravity_m_s2
+    }
+
+    /// An angle of tilt this craft may be asked for: `wanted`, or four fifths of its own limit.
+    fn tilt_rad(&self, wanted: f64) -> f64 {
+        wanted.min(0.8 * self.onboard.config.reference.tilt_max_rad)
+    }
+
+    fn flight(&self, name: &str, height_m: f64, legs: Vec<Leg>) -> Flight {
+        Flight {
+            name: name.into(),
+            duration_s: legs.last().map_or(0.0, |leg| leg.until_s),
+            log_period_s: 0.02,
+            seed: 0,
+            control: true,
+            initial: Initial { position_m: [0.0, 0.0, -height_m], ..Initial::default() },
+            world: self.world.clone(),
+            legs,
+            faults: Vec::new(),
+        }
+    }
+}
+
+fn leg(name: &str, until_s: f64, vertical: Vertical, lateral: Lateral) -> Leg {
+    Leg { name: name.into(), until_s, vertical, lateral }
+}
+
+const LEVEL: Lateral = angles(0.0, 0.0, 0.0);
+
+const fn angles(roll_rad: f64, pitch_rad: f64, yaw_rate_rad_s: f64) -> Lateral {
+    Lateral::Angles { roll_rad, pitch_rad, yaw_rate_rad_s }
+}
+
+fn mean(recording: &Recording, from_s: f64, to_s: f64, value: impl Fn(&Row) -> f64) -> f64 {
+    let (count, sum) =
+        recording.between(from_s, to_s).fold((0.0, 0.0), |(count, sum), row| (count + 1.0, sum + value(row)));
+    sum / count
+}
+
+/// Largest swing of any command: what a loop that does not settle does to its rotors.
+fn swing(recording: &Recording, from_s: f64, to_s: f64) -> f64 {
+    let rotors = recording.rows.first().map_or(0, |row| row.command.len());
+    let of = |rotor: usize| {
+        let command = |row: &Row| row.command.get(rotor).copied().unwrap_or(f64::NAN);
+        largest(recording, from_s, to_s, command) + largest(recording, from_s, to_s, |row| -command(row))
+    };
+    (0..rotors).map(of).fold(0.0, |most: f64, value| if value > most || value.is_nan() { value } else { most })
+}
+
+/// The check that a flight has settled: no command swings more than this.
+fn settled(id: &str, recording: &Recording, from_s: f64, to_s: f64) -> Check {
+    Check::new(
+        &format!("{id}.settled"),
+        "Swing of the commands once settled",
+        swing(recording, from_s, to_s),
+        "",
+        Limit::at_most(SWING_MAX),
+        "a stable loop comes to rest in still air; the limit is our choice",
+    )
+    .or_else(|| "The loops oscillate: lower the gains in [gains], or leave them out.".into())
+}
+
+/// Share of full command.
+const SWING_MAX: f64 = 0.05;
+
+/// Largest value; NaN spreads, and is the answer where there is no row.
+fn largest(recording: &Recording, from_s: f64, to_s: f64, value: impl Fn(&Row) -> f64) -> f64 {
+    let values = recording.between(from_s, to_s).map(value);
+    values.reduce(|most, value| if value > most || value.is_nan() { value } else { most }).unwrap_or(f64::NAN)
+}

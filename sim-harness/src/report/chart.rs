@@ -1,0 +1,344 @@
+//! A line chart as inline SVG: round ticks, a legend, shaded limits, and no more points than a
+//! reader can see.
+//!
+//! Colours, dashes and fonts are classes; the page's style sheet gives them for light and dark.
+
+use std::fmt::Write;
+use std::ops::Range;
+
+use maud::{Markup, html};
+
+use super::figures::figure;
+use super::thin::{px, spaced, straightened, thinned, trace};
+use super::ticks::{Ticks, ticks};
+
+/// Series with a colour and dash of their own; more than this start again with thicker lines.
+pub const TONES: usize = 8;
+/// Values beyond this are left out as a gap: no axis could show them beside the others.
+pub const DRAWABLE: f64 = 1e12;
+
+const WIDTH: f64 = 440.0;
+const HEIGHT: f64 = 170.0;
+const SQUARE: f64 = 300.0;
+const LEFT: f64 = 50.0;
+const RIGHT: f64 = 12.0;
+const BELOW: f64 = 36.0;
+const LEGEND_ROW: f64 = 17.0;
+const CHARACTER: f64 = 7.7;
+/// Longer names are cut in the legend; the description has them whole.
+const LONGEST_KEY: usize = 44;
+/// Labels of limits nearer than this would lie on each other: the first one stays.
+const LABEL: f64 = 13.0;
+const SWATCH: f64 = 28.0;
+/// Free space above and below the data, as a part of their span.
+const MARGIN: f64 = 0.06;
+
+/// One line of a chart.
+pub struct Series {
+    /// Its name in the legend.
+    pub label: String,
+    /// Colour and dash, by number.
+    pub tone: usize,
+    /// Wide and pale: what was asked, beneath what came of it.
+    pub asked: bool,
+    /// In order of drawing; what is not finite is a gap.
+    pub points: Vec<(f64, f64)>,
+}
+
+/// A part of the vertical axis that is out of reach, shaded.
+pub struct Band {
+    /// The reachable side's edge.
+    pub edge: f64,
+    /// Shaded above the edge, else below it.
+    pub above: bool,
+    /// What the edge is.
+    pub label: String,
+}
+
+/// A chart.
+pub struct Chart {
+    /// What it shows.
+    pub title: &'static str,
+    /// Name of the horizontal axis, with its unit.
+    pub across: &'static str,
+    /// Unit of the vertical axis.
+    pub unit: &'static str,
+    /// The lines.
+    pub series: Vec<Series>,
+    /// Limits.
+    pub bands: Vec<Band>,
+    /// The vertical axis shows at least this much, so that noise stays small.
+    pub least_span: f64,
+    /// The vertical axis shows zero.
+    pub with_zero: bool,
+    /// Both axes at one scale, with start and end marked: a track seen from above.
+    pub track: bool,
+}
+
+struct Frame {
+    x: Range<f64>,
+    y: Range<f64>,
+    top: f64,
+    height: f64,
+}
+
+impl Frame {
+    fn right_of(&self, x: f64) -> f64 {
+        LEFT + (x - self.x.start) / (self.x.end - self.x.start) * (WIDTH - LEFT - RIGHT)
+    }
+
+    fn down_to(&self, y: f64) -> f64 {
+        self.top + (self.y.end - y) / (self.y.end - self.y.start) * self.height
+    }
+
+    fn bottom(&self) -> f64 {
+        self.top + self.height
+    }
+}
+
+impl Chart {
+    /// The chart as an `svg` element whose title and description carry `id`.
+    pub fn svg(&self, id: &str) -> Markup {
+        let (legend, rows) = self.legend();
+        let frame = self.frame(8.0 + LEGEND_ROW * (rows + 1) as f64);
+        let across = ticks(frame.x.start, frame.x.end, 6);
+        let up = ticks(frame.y.start, frame.y.end, if self.track { 6 } else { 5 });
+        html! {
+            svg.chart viewBox=(format!("0 0 {WIDTH} {}", frame.bottom() + BELOW)) role="img" aria-labelledby=(format!("{id}-t {id}-d")) {
+                title id=(format!("{id}-t")) { (self.title) }
+                desc id=(format!("{id}-d")) { (self.describe()) }
+                (self.axes(&frame, &across, &up))
+                (self.bands(&frame))
+                @for series in &self.series { (self.line(series, &frame)) }
+                (legend)
+            }
+        }
+    }
+
+    fn frame(&self, top: f64) -> Frame {
+        let points = || self.series.iter().flat_map(|series| &series.points).filter(|point| drawable(point));
+        let edges = self.bands.iter().map(|band| band.edge).filter(|edge| edge.abs() < DRAWABLE);
+        let x = span(points().map(|point| point.0), if self.track { self.least_span } else { 1e-3 });
+        let y = span(points().map(|point| point.1).chain(edges).chain(self.with_zero.then_some(0.0)), self.least_span);
+        if !self.track {
+            return Frame { x, y: widened(&y, (y.end - y.start) * (1.0 + 2.0 * MARGIN)), top, height: HEIGHT };
+        }
+        let per_unit =
+            ((x.end - x.start) / (WIDTH - LEFT - RIGHT)).max((y.end - y.start) / SQUARE) * (1.0 + 2.0 * MARGIN);
+        let x = widened(&x, per_unit * (WIDTH - LEFT - RIGHT));
+        Frame { x, y: widened(&y, per_unit * SQUARE), top, height: SQUARE }
+    }
+
+    fn bands(&self, frame: &Frame) -> Markup {
+        let mut labelled: Vec<f64> = Vec::new();
+        let seen = self.bands.iter().filter(|band| frame.y.contains(&band.edge)).map(|band| {
+            let edge = frame.down_to(band.edge);
+            let (from, to, label) =
+                if band.above { (frame.top, edge, edge + 13.0) } else { (edge, frame.bottom(), edge - 4.0) };
+            let free = labelled.iter().all(|other| (other - label).abs() >= LABEL);
+            labelled.extend(free.then_some(label));
+            (band, edge, from, to, free.then_some(label))
+        });
+        html! {
+            @for (band, edge, from, to, label) in seen {
+                rect.band x=(px(LEFT)) y=(px(from)) width=(px(WIDTH - LEFT - RIGHT)) height=(px(to - from)) {}
+                path.edge d=(format!("M{} {}H{}", px(LEFT), px(edge), px(WIDTH - RIGHT))) {}
+                @if let Some(y) = label { text.note x=(px(WIDTH - RIGHT - 4.0)) y=(px(y)) text-anchor="end" { (band.label) } }
+            }
+        }
+    }
+
+    fn axes(&self, frame: &Frame, across: &Ticks, up: &Ticks) -> Markup {
+        html! {
+            @for (&value, label) in up.values.iter().zip(&up.labels) {
+                @let y = frame.down_to(value);
+                path.(if value == 0.0 { "zero" } else { "grid" }) d=(format!("M{} {}H{}", px(LEFT), px(y), px(WIDTH - RIGHT))) {}
+                text.tick x=(px(LEFT - 6.0)) y=(px(y + 4.0)) text-anchor="end" { (label) }
+            }
+            @for (&value, label) in across.values.iter().zip(&across.labels) {
+                @let x = frame.right_of(value);
+                path.grid d=(format!("M{} {}V{}", px(x), px(frame.top), px(frame.bottom()))) {}
+                text.tick x=(px(x)) y=(px(frame.bottom() + 15.0)) text-anchor="middle" { (label) }
+            }
+            text.tick x=(px(if self.track { 2.0 } else { LEFT - 6.0 })) y=(px(frame.top - 8.0)) text-anchor=(if self.track { "start" } else { "end" }) { (self.unit) }
+            text.tick x=(px(WIDTH - RIGHT)) y=(px(frame.bottom() + 30.0)) text-anchor="end" { (self.across) }
+        }
+    }
+
+    fn line(&self, series: &Series, frame: &Frame) -> Markup {
+        let place = |&(x, y): &(f64, f64)| (frame.right_of(x), frame.down_to(y));
+        let mut seen = series.points.iter().filter(|point| drawable(point)).map(place);
+        let (first, last) = (seen.next(), seen.next_back());
+        let runs = series.points.split(|point| !drawable(point)).filter(|run| !run.is_empty());
+        let d = runs.fold(String::new(), |mut d, run| {
+            let placed: Vec<_> = run.iter().map(place).collect();
+            let kept = if self.track { spaced(&placed) } else { thinned(&placed) };
+            trace(&mut d, &straightened(&kept));
+            d
+        });
+        html! {
+            path class=(class(series)) d=(d) {}
+            @if let (true, Some((x, y))) = (self.track, first) { circle.start cx=(px(x)) cy=(px(y)) r="5" {} }
+            @if let (true, Some((x, y))) = (self.track, last) { rect.end x=(px(x - 4.0)) y=(px(y - 4.0)) width="8" height="8" {} }
+        }
+    }
+
+    fn legend(&self) -> (Markup, usize) {
+        if self.series.len() == 1 && !self.track {
+            // The title names a line that is alone.
+            return (html! {}, 0);
+        }
+        let (mut x, mut row) = (LEFT, 0);
+        let mut entries: Vec<(f64, f64, String, String)> = Vec::new();
+        let marks = if self.track { &[("start", "start"), ("end", "end")][..] } else { &[] };
+        let named = self.series.iter().map(|s| (s.label.as_str(), class(s)));
+        for (label, class) in named.chain(marks.iter().map(|&(label, class)| (label, class.to_owned()))) {
+            let label = cut(label);
+            let width = SWATCH + label.chars().count() as f64 * CHARACTER + 12.0;
+            if x > LEFT && x + width > WIDTH {
+                (x, row) = (LEFT, row + 1);
+            }
+            entries.push((x, LEGEND_ROW * row as f64 + 10.0, label, class));
+            x += width;
+        }
+        let markup = html! {
+            @for (x, y, label, class) in entries {
+                @match class.as_str() {
+                    "start" => circle.start cx=(px(x + 16.0)) cy=(px(y)) r="5" {},
+                    "end" => rect.end x=(px(x + 12.0)) y=(px(y - 4.0)) width="8" height="8" {},
+                    _ => path class=(class) d=(format!("M{} {}h22", px(x), px(y))) {},
+                }
+                text.key x=(px(x + SWATCH)) y=(px(y + 4.0)) { (label) }
+            }
+        };
+        (markup, row + 1)
+    }
+
+    /// The chart in words, for those who do not see it.
+    fn describe(&self) -> String {
+        let mut words = format!("Vertical axis in {}, horizontal axis {}.", self.unit, self.across);
+        for series in &self.series {
+            let values = || series.points.iter().filter(|point| drawable(point)).map(|point| point.1);
+            let _ = match (values().reduce(f64::min), values().reduce(f64::max), values().next_back()) {
+                (Some(low), Some(high), Some(last)) => {
+                    let [low, high, last] = [low, high, last].map(|value| figure(value, 3));
+                    write!(words, " {}: from {low} to {high}, at the end {last}.", series.label)
+                }
+                _ => write!(words, " {}: nothing that can be drawn.", series.label),
+            };
+        }
+        self.bands.iter().for_each(|band| _ = write!(words, " Limit: {}.", band.label));
+        words
+    }
+}
+
+fn cut(label: &str) -> String {
+    match label.char_indices().nth(LONGEST_KEY) {
+        Some((end, _)) => format!("{}…", &label[..end]),
+        None => label.to_owned(),
+    }
+}
+
+fn class(series: &Series) -> String {
+    let round = if series.tone >= TONES { " again" } else { "" };
+    let asked = if series.asked { " asked" } else { "" };
+    format!("line s{}{round}{asked}", series.tone % TONES)
+}
+
+fn drawable(point: &(f64, f64)) -> bool {
+    point.0.abs() < DRAWABLE && point.1.abs() < DRAWABLE
+}
+
+fn span(values: impl Iterator<Item = f64>, least: f64) -> Range<f64> {
+    let (low, high) = values.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| (low.min(v), high.max(v)));
+    if low > high {
+        return 0.0..least;
+    }
+    // Never so narrow that the axis runs out of digits.
+    let least = least.max(1e-6 * low.abs().max(high.abs()));
+    widened(&(low..high), least.max(high - low))
+}
+
+fn widened(range: &Range<f64>, span: f64) -> Range<f64> {
+    let middle = range.start + (range.end - range.start) / 2.0;
+    middle - span / 2.0..middle + span / 2.0
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+
+    /// Difference of the two scales of a track, as a part of them.
+    const SCALE_TOL: f64 = 1e-9;
+
+    fn chart(points: Vec<(f64, f64)>) -> Chart {
+        let series = vec![Series { label: "one".into(), tone: 0, asked: false, points }];
+        Chart {
+            title: "t",
+            across: "x",
+            unit: "u",
+            series,
+            bands: vec![],
+            least_span: 1.0,
+            with_zero: false,
+            track: false,
+        }
+    }
+
+    fn path(svg: &str) -> String {
+        let start = svg.find("<path class=\"line").unwrap();
+        svg[start..].split(" d=\"").nth(1).unwrap().split('"').next().unwrap().to_owned()
+    }
+
+    #[test]
+    fn leaves_a_gap_when_a_value_is_no_number() {
+        for bad in [f64::NAN, f64::INFINITY, 1e300] {
+            let svg = chart(vec![(0.0, 0.0), (1.0, 1.0), (2.0, bad), (3.0, 1.0), (4.0, 0.0)]).svg("a").into_string();
+            assert_eq!(path(&svg).matches('M').count(), 2, "{svg}");
+        }
+    }
+
+    #[test]
+    fn draws_axes_and_says_so_when_there_is_nothing_to_draw() {
+        for points in [vec![], vec![(f64::NAN, 1.0), (0.0, f64::INFINITY)]] {
+            let svg = chart(points).svg("a").into_string();
+            assert!(svg.contains("one: nothing that can be drawn") && svg.contains("class=\"tick\""));
+            assert_eq!(path(&svg), "");
+        }
+    }
+
+    #[test]
+    fn shades_what_lies_beyond_a_limit_even_when_the_data_stay_far_from_it() {
+        let mut chart = chart(vec![(0.0, 4.0), (1.0, 4.1)]);
+        chart.bands.push(Band { edge: 8.0, above: true, label: "ceiling 8 N".into() });
+        let svg = chart.svg("a").into_string();
+        assert!(
+            svg.contains("class=\"band\"")
+                && svg.contains(">ceiling 8 N</text>")
+                && svg.contains("Limit: ceiling 8 N.")
+        );
+    }
+
+    #[test]
+    fn keeps_one_scale_when_a_track_is_long_and_narrow() {
+        for points in [vec![(0.0, 0.0), (1.0, 500.0)], vec![(-80.0, 2.0), (900.0, 3.0)], vec![(0.0, 0.0), (0.0, 0.0)]] {
+            let frame = Chart { track: true, ..chart(points.clone()) }.frame(20.0);
+            let (across, down) = (frame.right_of(1.0) - frame.right_of(0.0), frame.down_to(0.0) - frame.down_to(1.0));
+            assert!((across / down - 1.0).abs() <= SCALE_TOL, "{across} against {down}");
+            assert!(points.iter().all(|p| frame.x.contains(&p.0) && frame.y.contains(&p.1)));
+        }
+    }
+
+    proptest! {
+        #[test]
+        fn stays_inside_its_frame_and_prints_only_numbers(points in prop::collection::vec((any::<f64>(), any::<f64>()), 0..60), track: bool) {
+            let svg = Chart { track, ..chart(points) }.svg("a").into_string();
+            for word in path(&svg).split([' ', 'M']).filter(|word| !word.is_empty()) {
+                let value: f64 = word.parse().unwrap();
+                prop_assert!((-1.0..=WIDTH + 1.0).contains(&value), "{value}");
+            }
+        }
+    }
+}

@@ -1,0 +1,25 @@
+//! Renders what the maiden-flight check found: for the terminal, for scripts, and as one HTML file.
+//!
+//! The renderers read [`crate::verdict::Preflight`] and judge nothing: what passes is decided there.
+
+mod chart;
+mod craft_view;
+mod figures;
+mod flight_page;
+mod html;
+mod json;
+mod plots;
+mod text;
+mod thin;
+mod ticks;
+mod write;
+
+pub use html::html;
+pub use json::json;
+pub use text::{TextStyle, text};
+pub use write::write_all;
+
+#[cfg(test)]
+mod fixture;
+#[cfg(test)]
+mod html_tests;
