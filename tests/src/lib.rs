@@ -1,0 +1,10 @@
+//! What the tests of the whole workspace share: outside values, the crafts they are checked on, and
+//! documents that must agree with the program.
+pub mod document;
+pub mod reference;
+pub mod specimen;
+
+/// The README's Rust examples, compiled as tests of the documentation; the ones that end are run.
+#[cfg(doctest)]
+#[doc = include_str!("../../README.md")]
+pub struct ReadmeExamples;
