@@ -1,0 +1,5 @@
+//! Six rotors: linked, never run.
+#![no_std]
+#![no_main]
+
+evenkeel_counts::linked_program!(hold, 6);

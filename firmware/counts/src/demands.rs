@@ -1,0 +1,55 @@
+//! Demands spread evenly over what rotors can do and beyond, the same in every run.
+//!
+//! * Math: the additive sequence frac(k·φ⁻¹, k·φ⁻², k·φ⁻³, k·φ⁻⁴) with φ⁵ = φ + 1, whose points fill the unit
+//!   cube without clusters
+//! * Source: H. Niederreiter, Random Number Generation and Quasi-Monte Carlo Methods, 1992, ch. 3
+//!   (Kronecker sequences; from memory)
+
+use evenkeel_mixer::{Design, Wrench};
+
+/// Demands in one spread.
+pub const DEMANDS: usize = 65536;
+/// Torques of demands that rotors can meet, as a share of what the rotors of each axis add up to.
+pub const GENTLE: f64 = 0.04;
+/// Reach of demands at the limits: the first just past them, the last this far, in the same share.
+pub const WIDE: f64 = 1.5;
+
+const PHI: f64 = 1.167_303_978_261_418_7;
+
+/// Small torques about half of full thrust.
+pub fn gentle<const N: usize, const F: usize>(design: &Design<N, F>) -> impl Iterator<Item = Wrench<f32>> {
+    let reach = reach(design);
+    (0..DEMANDS).map(move |k| demand(k, reach, GENTLE))
+}
+
+/// Anything, growing to [`WIDE`]; those that can be met are among them.
+pub fn wide<const N: usize, const F: usize>(design: &Design<N, F>) -> impl Iterator<Item = Wrench<f32>> {
+    let reach = reach(design);
+    (0..DEMANDS).map(move |k| demand(k, reach, WIDE * (k + 1) as f64 / DEMANDS as f64))
+}
+
+fn demand(k: usize, reach: [f64; 4], span: f64) -> Wrench<f32> {
+    let mut step = 1.0;
+    let mut values = [0.0; 4];
+    for (value, reach) in values.iter_mut().zip(reach) {
+        step /= PHI;
+        let along = (k + 1) as f64 * step;
+        let signed = 2.0 * (along - (along as u32) as f64) - 1.0;
+        *value = span * signed * reach;
+    }
+    let [thrust, roll, pitch, yaw] = values;
+    let [thrust_reach, ..] = reach;
+    Wrench::from_array([0.5 * (thrust_reach + thrust), roll, pitch, yaw].map(|value| value as f32))
+}
+
+/// What the rotors add up to in each axis if all push the same way.
+fn reach<const N: usize, const F: usize>(design: &Design<N, F>) -> [f64; 4] {
+    let mut sum = [0.0; 4];
+    let matrix = design.effectiveness();
+    for (column, ceiling) in matrix.columns().iter().zip(matrix.ceilings_n()) {
+        for (value, share) in sum.iter_mut().zip(column) {
+            *value += if *share < 0.0 { -share } else { *share } * ceiling;
+        }
+    }
+    sum
+}
