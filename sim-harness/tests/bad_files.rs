@@ -64,6 +64,7 @@ fn says_what_is_wrong_when_a_craft_with_a_layout_is() {
         ("format of the future", "format = 1", "format = 2"),
         ("no name", "name = \"ring\"\n", ""),
         ("empty name", "name = \"ring\"", "name = \" \""),
+        ("name that turns the text round", "name = \"ring\"", "name = \"ri\\u202Eng\""),
         ("number as name", "name = \"ring\"", "name = 7"),
         ("no mass", "mass_kg = 1.6\n", ""),
         ("no body", "[body]\nmass_kg = 1.6\n", "[bodywork]\nmass_kg = 1.6\n"),

@@ -29,6 +29,9 @@ impl<'a> Rule<'a> for Text {
         if text.chars().count() > TEXT_MAX || text.chars().any(char::is_control) {
             return refused("shorten it to one line");
         }
+        if text.chars().any(steers_the_text) {
+            return refused("type it anew: it holds marks that are not seen and change how text is laid out");
+        }
         Ok(text.to_string())
     }
 
@@ -39,6 +42,13 @@ impl<'a> Rule<'a> for Text {
     fn show(&self, value: &String) -> String {
         format!("{value:?}")
     }
+}
+
+/// Marks that are not seen and move or hide the text around them: a name with one could pass for another.
+///
+/// Source: Unicode Standard Annex 9 (directional formatting characters) and the line and paragraph separators; from memory.
+fn steers_the_text(c: char) -> bool {
+    matches!(c, '\u{200B}'..='\u{200F}' | '\u{2028}'..='\u{202E}' | '\u{2066}'..='\u{2069}' | '\u{FEFF}')
 }
 
 /// `true` or `false`.
