@@ -55,7 +55,7 @@ pub fn preflight(craft: &Craft, progress: &(dyn Fn(usize, usize) + Sync)) -> Res
 }
 
 fn flown_and_judged(craft: &Craft, onboard: &Onboard<f32>, maiden: &Maiden) -> Result<FlightReport, Diverged> {
-    let recording = fly(craft, &maiden.flight, Some(onboard), &|_| ())?;
+    let recording = fly(maiden.real.as_ref().unwrap_or(craft), &maiden.flight, Some(onboard), &|_| ())?;
     Ok(FlightReport {
         id: maiden.id,
         title: maiden.title,

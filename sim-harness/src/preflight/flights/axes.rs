@@ -110,6 +110,7 @@ fn tilt(site: &Site<'_>, id: &'static str, title: &'static str, asked: String, s
         title,
         asked,
         flight: Flight { log_period_s: row_s(site.craft), ..site.flight(id, HEIGHT_M, legs) },
+        real: None,
         judge: Box::new(move |flown| {
             let gained = mean(flown, BACK_S - 0.5, BACK_S, tilt.gathered) - mean(flown, 2.0, 2.5, tilt.gathered);
             let mut checks = rotors.sense(id, flown);
@@ -168,6 +169,7 @@ pub(super) fn yaw(site: &Site<'_>) -> Maiden {
             rate.to_degrees()
         ),
         flight: Flight { log_period_s: row_s(site.craft), ..site.flight("yaw", HEIGHT_M, legs) },
+        real: None,
         judge: Box::new(move |flown| {
             let mut checks = rotors.sense("yaw", flown);
             checks.push(rotors.thrust_kept("yaw", flown));

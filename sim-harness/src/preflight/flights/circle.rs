@@ -41,6 +41,7 @@ pub(super) fn circle(site: &Site<'_>) -> Maiden {
         title: "Level circle",
         asked: format!("A circle of {radius_m:.1} m radius at {speed_m_s:.1} m/s, clockwise, height held."),
         flight: site.flight("level circle", HEIGHT_M, legs),
+        real: None,
         judge: Box::new(move |flown| {
             let last_lap = end_s - lap_s;
             let center = [0, 1].map(|axis| mean(flown, last_lap, end_s, |row| row.position_m[axis]));

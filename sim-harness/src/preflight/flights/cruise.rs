@@ -61,6 +61,7 @@ fn cruise(
         title,
         asked,
         flight: site.flight(id, HEIGHT_M, legs),
+        real: None,
         judge: Box::new(move |flown| {
             vec![
                 Check::new(

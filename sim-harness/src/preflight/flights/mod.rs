@@ -6,6 +6,7 @@
 mod axes;
 mod circle;
 mod cruise;
+mod off_centre;
 mod vertical;
 
 use crate::craft::Craft;
@@ -27,6 +28,8 @@ pub struct Maiden {
     pub asked: String,
     /// The script.
     pub flight: Flight,
+    /// The craft as it is, where the flight is about its not being quite what its file says.
+    pub real: Option<Craft>,
     /// What its recording is held to.
     pub judge: Judge,
 }
@@ -37,6 +40,7 @@ pub fn all(craft: &Craft, onboard: &Onboard<f32>, world: &World) -> Vec<Maiden> 
     vec![
         vertical::take_off(&site),
         vertical::hover(&site),
+        off_centre::off_centre(&site),
         axes::yaw(&site),
         axes::pitch(&site),
         axes::roll(&site),

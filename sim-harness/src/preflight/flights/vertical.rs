@@ -37,6 +37,7 @@ pub(super) fn take_off(site: &Site<'_>) -> Maiden {
         title: "Take-off and climb",
         asked: format!("From the ground to {HOVER_M} m, then climb at {CLIMB_M_S} m/s."),
         flight: site.flight("take-off and climb", 0.0, legs),
+        real: None,
         judge: Box::new(move |flown| {
             vec![
                 Check::new(
@@ -93,6 +94,7 @@ pub(super) fn hover(site: &Site<'_>) -> Maiden {
         title: "Hover",
         asked: format!("Hold {HOVER_M} m for a quarter of a minute."),
         flight: site.flight("hover", HOVER_M, legs),
+        real: None,
         judge: Box::new(move |flown| {
             let mut checks = vec![
                 Check::new(
@@ -173,6 +175,7 @@ pub(super) fn landing(site: &Site<'_>) -> Maiden {
         title: "Descent and landing",
         asked: format!("From {LANDING_FROM_M} m down to the ground, then stand with the rotors at their floors."),
         flight: site.flight("descent and landing", LANDING_FROM_M, legs),
+        real: None,
         judge: Box::new(move |flown| {
             let at_ground = |row: &Row| if row.height_m() < 0.2 { row.velocity_m_s[2] } else { 0.0 };
             vec![

@@ -1,0 +1,72 @@
+//! A hover with the mass not quite where the craft file says: the attitude must hold all the same.
+//!
+//! The flying code knows only the file. Statics: with the centre of mass d ahead of where it is believed
+//! to be, a level hover needs the pitch torque m·g·d about the believed place, and nothing else.
+
+use super::{LEVEL, Maiden, Site, largest, leg, mean};
+use crate::recording::Row;
+use crate::script::Vertical;
+use crate::verdict::{Check, Limit};
+
+const HEIGHT_M: f64 = 10.0;
+/// How far off, in mean arms, forward and right each.
+const OFFSET_ARMS: f64 = 0.03;
+const END_S: f64 = 12.0;
+const JUDGED_FROM_S: f64 = 10.0;
+
+pub(super) fn off_centre(site: &Site<'_>) -> Maiden {
+    let believed_m = site.craft.body.center_of_mass_m;
+    let arm = |position_m: [f64; 3]| (position_m[0] - believed_m[0]).hypot(position_m[1] - believed_m[1]);
+    let arms: f64 = site.craft.rotors.iter().map(|rotor| arm(rotor.position_m)).sum();
+    let offset_m = OFFSET_ARMS * arms / site.craft.rotors.len() as f64;
+    let mut real = site.craft.clone();
+    real.body.center_of_mass_m[0] += offset_m;
+    real.body.center_of_mass_m[1] += offset_m;
+
+    let expected_nm = site.weight_n() * offset_m;
+    let upright = site.craft.rotors.iter().all(|rotor| rotor.axis[0] == 0.0 && rotor.axis[1] == 0.0);
+    let ahead_m: Vec<f64> = site.craft.rotors.iter().map(|rotor| rotor.position_m[0] - believed_m[0]).collect();
+    let pitch_nm = move |row: &Row| ahead_m.iter().zip(&row.rotor_n).map(|(x, n)| x * n).sum::<f64>();
+    Maiden {
+        id: "off-centre",
+        title: "Hover with the mass off centre",
+        asked: format!(
+            "Hold level at {HEIGHT_M} m with the mass {:.0} mm ahead and to the right of where the file says.",
+            1000.0 * offset_m
+        ),
+        flight: site.flight("off centre", HEIGHT_M, vec![leg("hover", END_S, Vertical::Height(HEIGHT_M), LEVEL)]),
+        real: Some(real),
+        judge: Box::new(move |flown| {
+            let mut checks = vec![
+                Check::new(
+                    "off-centre.level",
+                    "Tilt that is left",
+                    largest(flown, JUDGED_FROM_S, END_S, Row::tilt_rad).to_degrees(),
+                    "deg",
+                    Limit::at_most(1.0),
+                    "the attitude asked for; the limit is our choice",
+                )
+                .or_else(|| "Raise the angle gains or the rate loop's i in [gains], or leave them out.".into()),
+                Check::new(
+                    "off-centre.height",
+                    "Height, most off",
+                    largest(flown, 0.0, END_S, |row| (row.height_m() - HEIGHT_M).abs()),
+                    "m",
+                    Limit::at_most(0.5),
+                    "our choice",
+                ),
+            ];
+            if upright {
+                checks.push(Check::new(
+                    "off-centre.torque",
+                    "Pitch torque of the rotors / (weight x offset)",
+                    mean(flown, JUDGED_FROM_S, END_S, &pitch_nm) / expected_nm,
+                    "",
+                    Limit::between(0.95, 1.05),
+                    "statics: torque = weight x offset",
+                ));
+            }
+            checks
+        }),
+    }
+}
