@@ -5,14 +5,11 @@ use std::fmt;
 use evenkeel_mixer::{Axis, RotorLimit, Scalar, Wrench};
 use serde_json::{Value, json};
 
-use crate::craft::{Craft, Rotor};
+use crate::craft::Craft;
 use crate::onboard::CraftMixer;
 
 /// No demand may be larger than this, newtons or newton metres: single precision must hold it.
 pub const DEMAND_MAX: f64 = 1.0e37;
-
-/// A thrust this share of the ceiling from a limit stands at it.
-const AT_LIMIT_SHARE: f64 = 1.0e-6;
 
 /// One demand with the mixer's answer.
 #[derive(Clone, Debug, PartialEq)]
@@ -58,7 +55,7 @@ pub fn allocate<S: Scalar>(craft: &Craft, mixer: &CraftMixer<S>, demands: &[Wren
             name: rotor.name.clone(),
             thrust_n: thrust.to_f64(),
             command: command.to_f64(),
-            limit: limit_met(rotor, thrust.to_f64()).unwrap_or(*limit),
+            limit: rotor.limit_met(thrust.to_f64()).unwrap_or(*limit),
         });
         Allocated {
             demand: *demand,
@@ -70,18 +67,6 @@ pub fn allocate<S: Scalar>(craft: &Craft, mixer: &CraftMixer<S>, demands: &[Wren
         }
     };
     demands.iter().map(one).collect()
-}
-
-/// The limit a thrust stands at but for rounding.
-fn limit_met(rotor: &Rotor, thrust_n: f64) -> Option<RotorLimit> {
-    let slack = AT_LIMIT_SHARE * rotor.thrust_max_n;
-    if thrust_n <= rotor.thrust_min_n + slack {
-        Some(RotorLimit::Floor)
-    } else if thrust_n >= rotor.thrust_max_n - slack {
-        Some(RotorLimit::Ceiling)
-    } else {
-        None
-    }
 }
 
 /// What is wrong with a file of demands: place, value, and what is allowed.

@@ -4,8 +4,9 @@
 //! [`Craft`] may rely on every value being finite and physically possible; whether the craft can
 //! *fly* is another question, answered by [`crate::preflight`].
 
-use evenkeel_mixer::Axis;
 pub use evenkeel_mixer::Spin;
+use evenkeel_mixer::{Axis, RotorLimit};
+use nalgebra::{Matrix3, Vector3};
 
 /// Most rotors a craft may have.
 pub const MAX_ROTORS: usize = 16;
@@ -129,4 +130,56 @@ pub struct Limits {
     pub tilt_rad: Option<f64>,
     /// Largest rate the angle loop may ask for: roll, pitch, yaw.
     pub rate_rad_s: [Option<f64>; 3],
+}
+
+/// A thrust this share of the ceiling from a limit stands at it.
+const AT_LIMIT_SHARE: f64 = 1.0e-6;
+
+impl Craft {
+    /// Lag of the slowest rotor.
+    pub fn slowest_lag_s(&self) -> f64 {
+        self.rotors.iter().map(|rotor| rotor.response_time_s).fold(0.0, f64::max)
+    }
+
+    /// Whether every rotor pushes straight up.
+    pub fn is_upright(&self) -> bool {
+        self.rotors.iter().all(|rotor| rotor.axis[0] == 0.0 && rotor.axis[1] == 0.0)
+    }
+}
+
+impl Body {
+    /// Angular acceleration about a body axis (x 0, y 1, z 2) for a newton metre about it; NaN for a
+    /// tensor without an inverse.
+    pub fn turn_per_torque(&self, axis: usize) -> f64 {
+        let inverse = Matrix3::from(self.inertia_kg_m2).try_inverse().unwrap_or_else(|| Matrix3::repeat(f64::NAN));
+        let unit = Vector3::ith(axis, 1.0);
+        (inverse * unit).dot(&unit)
+    }
+}
+
+impl Rotor {
+    /// Which way the reaction of a rotor that pushes up turns the nose: +1 right, −1 left.
+    pub fn nose_sense(&self) -> f64 {
+        match self.spin {
+            Spin::Cw => -1.0,
+            Spin::Ccw => 1.0,
+        }
+    }
+
+    /// Reaction torque per newton of thrust, nose right positive for a rotor that pushes up.
+    pub fn reaction_m(&self) -> f64 {
+        self.nose_sense() * self.torque_per_thrust_m
+    }
+
+    /// The limit a thrust stands at but for rounding.
+    pub fn limit_met(&self, thrust_n: f64) -> Option<RotorLimit> {
+        let slack = AT_LIMIT_SHARE * self.thrust_max_n;
+        if thrust_n <= self.thrust_min_n + slack {
+            Some(RotorLimit::Floor)
+        } else if thrust_n >= self.thrust_max_n - slack {
+            Some(RotorLimit::Ceiling)
+        } else {
+            None
+        }
+    }
 }

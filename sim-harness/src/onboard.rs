@@ -7,7 +7,6 @@ use evenkeel_mixer::{
     CurveError, CurvePoint, Design, GeometryError, Mixer, Priority, PriorityError, Rotor, Scalar, ThrustCurve, Wrench,
     facet_capacity,
 };
-use nalgebra::{Matrix3, Vector3};
 
 use crate::craft::{self, Craft, Limits, MAX_ROTORS};
 
@@ -159,12 +158,9 @@ impl Authority {
         let along = |roll_nm, pitch_nm, yaw_nm| Wrench { thrust_n: 0.0, roll_nm, pitch_nm, yaw_nm };
         let axes = [along(1.0, 0.0, 0.0), along(0.0, 1.0, 0.0), along(0.0, 0.0, 1.0)];
         let torque_nm = axes.map(|axis| mixer.span(hover, axis));
-        let inertia = Matrix3::from(craft.body.inertia_kg_m2);
-        let inverse = inertia.try_inverse().unwrap_or_else(Matrix3::zeros);
         let mut acceleration_rad_s2 = [0.0; 3];
         for (axis, (value, (negative, positive))) in acceleration_rad_s2.iter_mut().zip(torque_nm).enumerate() {
-            let unit = Vector3::ith(axis, 1.0);
-            *value = (inverse * unit).dot(&unit) * positive.min(-negative).max(0.0);
+            *value = craft.body.turn_per_torque(axis) * positive.min(-negative).max(0.0);
         }
         Ok(Authority { hover_n, torque_nm, acceleration_rad_s2 })
     }
@@ -176,7 +172,7 @@ fn controller_config(craft: &Craft, authority: &Authority) -> Result<ControllerC
     let tuning = Tuning {
         period_s,
         angle_divider: craft.loops.angle_divider,
-        rotor_lag_s: craft.rotors.iter().map(|rotor| rotor.response_time_s).fold(0.0, f64::max),
+        rotor_lag_s: craft.slowest_lag_s(),
         extra_delay_s: craft.loops.extra_delay_s,
         authority_rad_s2: authority.acceleration_rad_s2,
     };

@@ -11,7 +11,7 @@ use evenkeel_controller::{BodyAxes, Motion, Motors, Setpoint};
 use nalgebra::{UnitQuaternion, Vector3};
 
 use crate::craft::Craft;
-use crate::script::{Lateral, Leg, Vertical};
+use crate::script::{Lateral, Leg};
 use lateral::{CircleGuidance, VelocityHold};
 use vertical::ThrustPilot;
 
@@ -107,16 +107,5 @@ impl<'a> Pilot<'a> {
         let pitch_rad = -(forward / self.gravity_m_s2).atan();
         let roll_rad = (right * pitch_rad.cos() / self.gravity_m_s2).atan();
         Motion::Angles { roll_rad, pitch_rad, yaw_rate_rad_s }
-    }
-}
-
-/// Keeps what a leg is for in words, for reports.
-impl std::fmt::Display for Vertical {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        match self {
-            Vertical::Height(m) => write!(f, "height {m} m"),
-            Vertical::Climb(m_s) => write!(f, "climb {m_s} m/s"),
-            Vertical::Thrust(n) => write!(f, "thrust {n} N"),
-        }
     }
 }

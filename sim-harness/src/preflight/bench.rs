@@ -1,6 +1,6 @@
 //! Checks on the craft at rest: can it be controlled, can it hover, what has it to spare.
 
-use evenkeel_mixer::{GeometryError, Spin};
+use evenkeel_mixer::GeometryError;
 use nalgebra::{Matrix4xX, Vector3};
 
 use crate::craft::{Craft, Rotor};
@@ -161,8 +161,7 @@ fn axes_moved(craft: &Craft) -> usize {
     let column = |rotor: &Rotor| {
         let axis = Vector3::from(rotor.axis);
         let arm_m = Vector3::from(rotor.position_m) - Vector3::from(craft.body.center_of_mass_m);
-        let reaction_m = if rotor.spin == Spin::Cw { rotor.torque_per_thrust_m } else { -rotor.torque_per_thrust_m };
-        let torque = arm_m.cross(&axis) + reaction_m * axis;
+        let torque = arm_m.cross(&axis) - rotor.reaction_m() * axis;
         [-axis.z, torque.x, torque.y, torque.z]
     };
     let mut matrix = Matrix4xX::from_iterator(craft.rotors.len(), craft.rotors.iter().flat_map(column));

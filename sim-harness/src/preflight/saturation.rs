@@ -1,7 +1,6 @@
 //! What gives way first when one demand alone grows from hover.
 
 use evenkeel_mixer::{RotorLimit, Wrench};
-use nalgebra::{Matrix3, Vector3};
 
 use crate::craft::Craft;
 use crate::onboard::{Onboard, mixer_for};
@@ -21,7 +20,6 @@ const DEMANDS: [(&str, usize, f64); 7] = [
 pub(super) fn first_limits(craft: &Craft, onboard: &Onboard<f32>) -> Vec<FirstLimit> {
     let Ok(mixer) = mixer_for::<f64>(craft) else { return Vec::new() };
     let hover = [onboard.authority.hover_n, 0.0, 0.0, 0.0];
-    let inverse = Matrix3::from(craft.body.inertia_kg_m2).try_inverse().unwrap_or_else(Matrix3::zeros);
     DEMANDS
         .iter()
         .map(|&(demand, axis, sense)| {
@@ -30,10 +28,7 @@ pub(super) fn first_limits(craft: &Craft, onboard: &Onboard<f32>) -> Vec<FirstLi
             let edge: [f64; 4] = std::array::from_fn(|k| hover[k] + direction[k] * reach);
             let allocation = mixer.allocate(Wrench::from_array(edge));
             let stopped_by = stopped_by(craft, &allocation.thrusts_n);
-            let acceleration_rad_s2 = (axis > 0).then(|| {
-                let unit = Vector3::ith(axis - 1, 1.0);
-                (inverse * unit).dot(&unit) * reach
-            });
+            let acceleration_rad_s2 = (axis > 0).then(|| craft.body.turn_per_torque(axis - 1) * reach);
             let (value, unit) = if axis == 0 { (edge[0], "N") } else { (reach, "N\u{b7}m") };
             FirstLimit { demand, value, unit, acceleration_rad_s2, stopped_by }
         })
@@ -43,11 +38,8 @@ pub(super) fn first_limits(craft: &Craft, onboard: &Onboard<f32>) -> Vec<FirstLi
 /// The rotors at a limit, those at the same one together: "front right, rear left at their floor".
 fn stopped_by(craft: &Craft, thrusts_n: &[f64]) -> Vec<String> {
     let at = |wanted: RotorLimit| {
-        let stopped = craft
-            .rotors
-            .iter()
-            .zip(thrusts_n)
-            .filter(|(rotor, thrust)| limit_met(**thrust, rotor.thrust_min_n, rotor.thrust_max_n) == Some(wanted));
+        let stopped =
+            craft.rotors.iter().zip(thrusts_n).filter(|(rotor, thrust)| rotor.limit_met(**thrust) == Some(wanted));
         stopped.map(|(rotor, _)| rotor.name.as_str()).collect::<Vec<_>>()
     };
     let words = [(RotorLimit::Floor, "floor"), (RotorLimit::Ceiling, "ceiling")];
@@ -58,17 +50,4 @@ fn stopped_by(craft: &Craft, thrusts_n: &[f64]) -> Vec<String> {
         some => Some(format!("{} at their {word}", some.join(", "))),
     });
     named.into_iter().flatten().collect()
-}
-
-/// Which limit a thrust stands at, allowing for rounding.
-fn limit_met(thrust_n: f64, floor_n: f64, ceiling_n: f64) -> Option<RotorLimit> {
-    const ROUNDING: f64 = 1.0e-6;
-    let slack = ROUNDING * ceiling_n;
-    if thrust_n >= ceiling_n - slack {
-        Some(RotorLimit::Ceiling)
-    } else if thrust_n <= floor_n + slack {
-        Some(RotorLimit::Floor)
-    } else {
-        None
-    }
 }

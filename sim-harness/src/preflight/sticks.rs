@@ -2,7 +2,7 @@
 //!
 //! What practice expects is read from where a rotor sits and how it turns, not from the mixer.
 
-use evenkeel_mixer::{Spin, Wrench};
+use evenkeel_mixer::Wrench;
 
 use crate::craft::{Craft, Rotor};
 use crate::onboard::Onboard;
@@ -37,7 +37,7 @@ pub(super) const STICKS: [Stick; 4] = [
     // The front pushes harder to lift the nose.
     Stick { name: "nose up", axis: 2, expected: |rotor, [x, ..]| side(rotor.position_m[0] - x) },
     // Rotors that turn counter-clockwise push the body the other way.
-    Stick { name: "nose right", axis: 3, expected: |rotor, _| if rotor.spin == Spin::Ccw { 1.0 } else { -1.0 } },
+    Stick { name: "nose right", axis: 3, expected: |rotor, _| rotor.nose_sense() },
 ];
 
 /// How the rotors answer, from the mixer as it flies.

@@ -5,7 +5,7 @@
 //! else moves the rotors. The sums are those of the thrusts commanded: while the speeds are still on
 //! their way, thrust, which goes with speed squared, does not add up.
 
-use evenkeel_mixer::{Spin, ThrustCurve};
+use evenkeel_mixer::ThrustCurve;
 
 use super::{LEVEL, Maiden, Site, angles, largest, leg, mean, settled};
 use crate::craft::{Craft, Rotor};
@@ -159,8 +159,7 @@ pub(super) fn yaw(site: &Site<'_>) -> Maiden {
         leg("turning", BACK_S, weight, angles(0.0, 0.0, rate)),
         leg("stopped", END_S, weight, LEVEL),
     ];
-    let turn = |rotor: &Rotor, _: [f64; 3]| if rotor.spin == Spin::Ccw { 1.0 } else { -1.0 };
-    let rotors = Rotors::of(site.craft, turn);
+    let rotors = Rotors::of(site.craft, |rotor, _| rotor.nose_sense());
     Maiden {
         id: "yaw",
         title: "Yaw",
@@ -212,13 +211,9 @@ fn check(flight: &str, what: &str, title: &str, value: f64, unit: &'static str, 
     Check::new(&format!("{flight}.{what}"), title, value, unit, limit, source)
 }
 
-fn slowest_lag_s(craft: &Craft) -> f64 {
-    craft.rotors.iter().map(|rotor| rotor.response_time_s).fold(0.0, f64::max)
-}
-
 /// Time between rows, close enough to see the rotors move.
 fn row_s(craft: &Craft) -> f64 {
-    (ROW_LAGS * slowest_lag_s(craft)).clamp(ROW_S.0, ROW_S.1)
+    (ROW_LAGS * craft.slowest_lag_s()).clamp(ROW_S.0, ROW_S.1)
 }
 
 /// What the rotors should do.
@@ -237,20 +232,16 @@ struct Rotors {
 
 impl Rotors {
     fn of(craft: &Craft, side: impl Fn(&Rotor, [f64; 3]) -> f64) -> Self {
-        let reaction = |rotor: &Rotor| match rotor.spin {
-            Spin::Cw => -rotor.torque_per_thrust_m,
-            Spin::Ccw => rotor.torque_per_thrust_m,
-        };
         let sides: Vec<f64> = craft.rotors.iter().map(|rotor| side(rotor, craft.body.center_of_mass_m)).collect();
         let widest = sides.iter().map(|side| side.abs()).fold(0.0, f64::max);
         Rotors {
             side: sides.into_iter().map(|side| if side.abs() < 1.0e-3 * widest { 0.0 } else { side }).collect(),
-            reaction_m: craft.rotors.iter().map(reaction).collect(),
+            reaction_m: craft.rotors.iter().map(Rotor::reaction_m).collect(),
             curves: craft.rotors.iter().filter_map(|rotor| thrust_curve(rotor).ok()).collect(),
-            leaning: craft.rotors.iter().any(|rotor| rotor.axis[0] != 0.0 || rotor.axis[1] != 0.0),
+            leaning: !craft.is_upright(),
             watched: {
                 let from_s = STEP_S + craft.loops.extra_delay_s + ROW_S.0;
-                (from_s, from_s + (WATCHED_LAGS * slowest_lag_s(craft)).max(WATCHED_ROWS * row_s(craft)))
+                (from_s, from_s + (WATCHED_LAGS * craft.slowest_lag_s()).max(WATCHED_ROWS * row_s(craft)))
             },
         }
     }

@@ -24,7 +24,7 @@ pub(super) fn off_centre(site: &Site<'_>) -> Maiden {
     real.body.center_of_mass_m[1] += offset_m;
 
     let expected_nm = site.weight_n() * offset_m;
-    let upright = site.craft.rotors.iter().all(|rotor| rotor.axis[0] == 0.0 && rotor.axis[1] == 0.0);
+    let upright = site.craft.is_upright();
     let ahead_m: Vec<f64> = site.craft.rotors.iter().map(|rotor| rotor.position_m[0] - believed_m[0]).collect();
     let pitch_nm = move |row: &Row| ahead_m.iter().zip(&row.rotor_n).map(|(x, n)| x * n).sum::<f64>();
     Maiden {

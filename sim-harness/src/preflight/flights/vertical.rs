@@ -1,9 +1,7 @@
 //! Up, still, and down: take-off and climb, hover, landing.
 
-use evenkeel_mixer::Spin;
-
 use super::{LEVEL, Maiden, Site, largest, leg, mean, settled};
-use crate::craft::Craft;
+use crate::craft::{Craft, Rotor};
 use crate::recording::Row;
 use crate::script::Vertical;
 use crate::verdict::{Check, Limit};
@@ -154,12 +152,9 @@ fn is_balanced(craft: &Craft) -> bool {
         });
         sum.abs() <= BALANCED_SHARE * size
     };
-    let (torque, size) = craft.rotors.iter().fold((0.0, 0.0), |(sum, size), rotor| {
-        let k = rotor.torque_per_thrust_m;
-        (sum + if rotor.spin == Spin::Cw { k } else { -k }, size + k)
-    });
-    let upright = first.axis[0] == 0.0 && first.axis[1] == 0.0;
-    alike && upright && offset(0) && offset(1) && torque.abs() <= BALANCED_SHARE * size
+    let torque: f64 = craft.rotors.iter().map(Rotor::reaction_m).sum();
+    let size: f64 = craft.rotors.iter().map(|rotor| rotor.torque_per_thrust_m).sum();
+    alike && craft.is_upright() && offset(0) && offset(1) && torque.abs() <= BALANCED_SHARE * size
 }
 
 pub(super) fn landing(site: &Site<'_>) -> Maiden {
