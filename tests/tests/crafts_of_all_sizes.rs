@@ -200,3 +200,15 @@ fn finds_a_craft_unfit_when_it_is_made_unsound() {
     let failed = failures(&weak.ring(4, 45.0, false));
     assert!(failed.iter().any(|check| check.starts_with("bench.thrust_to_weight")), "{failed:?}");
 }
+
+/// Gains fixed by the owner, bad each in its own way, and the check that must say so.
+#[test]
+fn finds_a_craft_unfit_when_its_gains_do_not_hold_or_do_not_settle() {
+    let sound = scaled(1.1, 4).ring(4, 45.0, false);
+    for (roll_and_pitch_per_s, check) in [(0.01, "off-centre.level"), (60.0, "circle.settled")] {
+        let gains =
+            format!("[gains.angle]\nroll_per_s = {roll_and_pitch_per_s}\npitch_per_s = {roll_and_pitch_per_s}\n");
+        let failed = failures(&format!("{sound}{gains}"));
+        assert!(failed.iter().any(|failure| failure.starts_with(check)), "{roll_and_pitch_per_s}: {failed:?}");
+    }
+}
