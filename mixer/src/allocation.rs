@@ -7,6 +7,8 @@ use crate::wrench::Wrench;
 
 /// Whether a rotor stands at one of its limits.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub enum RotorLimit {
     /// Between floor and ceiling.
     None,
@@ -18,6 +20,8 @@ pub enum RotorLimit {
 
 /// The mixer's answer to one demand.
 #[derive(Clone, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Allocation<S, const N: usize> {
     /// The demand as it was understood: what was not finite is zero here.
     pub demand: Wrench<S>,

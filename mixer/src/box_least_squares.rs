@@ -55,7 +55,7 @@ pub(crate) fn solve<S: Scalar, const N: usize>(
     face: &Face<S, N>,
     wrench: &[S; 4],
 ) -> ([S; N], u8) {
-    let wrench = &face.rest(all, wrench);
+    let wrench = &face.rest(wrench);
     let rows = Rows::new(all, AxisSet::ALL, face.most_rows(AxisSet::ALL), |i, _| face.is_free(i));
     let mut multipliers = rows.multipliers(wrench);
     let mut free: Vec<Bounded<S>, N> = Vec::new();

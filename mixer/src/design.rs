@@ -74,7 +74,8 @@ use crate::wrench::Axis;
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Design<const N: usize, const F: usize> {
     matrix: Effectiveness<N>,
-    table: FacetTable<F>,
+    facets: [Facet<f64>; F],
+    facet_count: usize,
     plan: TierPlan,
     balanced_thrust_n: (f64, f64),
 }
@@ -99,7 +100,8 @@ impl<const N: usize, const F: usize> Design<N, F> {
         if !(balanced_thrust_n.0 < balanced_thrust_n.1) {
             return Err(GeometryError::Unbalanced);
         }
-        Ok(Design { matrix, table, plan, balanced_thrust_n })
+        let (facets, facet_count) = table.into_parts();
+        Ok(Design { matrix, facets, facet_count, plan, balanced_thrust_n })
     }
 
     /// The same for a craft that is a constant: what cannot be controlled does not compile.
@@ -130,7 +132,7 @@ impl<const N: usize, const F: usize> Design<N, F> {
     }
 
     pub(crate) fn facets(&self) -> &[Facet<f64>] {
-        self.table.facets()
+        self.facets.get(..self.facet_count).unwrap_or(&self.facets)
     }
 
     pub(crate) fn plan(&self) -> &TierPlan {

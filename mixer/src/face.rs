@@ -9,36 +9,49 @@
 use heapless::Vec;
 
 use crate::box_least_squares::Bounded;
-use crate::facets::{Facet, Side, dot};
+use crate::facets::{Facet, Side};
 use crate::priority::AxisSet;
 use crate::rotor_set::RotorSet;
 use crate::rows::Rows;
 use crate::scalar::Scalar;
-use crate::wrench::Axis;
-
-/// A thrust that moves by less than this along the line, in units of the machine epsilon, stands still.
-const STILL_ULPS: f64 = 64.0;
+use crate::segment::{Segment, sum};
 
 /// The part of the attainable set that the tiers so far have narrowed it to.
 pub(crate) struct Face<S, const N: usize> {
     pinned: RotorSet,
     thrusts: [S; N],
+    /// The wrench of the rotors that are pinned, in units.
+    made: [S; 4],
     facets: usize,
+    /// Thrusts of the free rotors, in order, where they form a line.
+    start: [S; ON_A_LINE],
+    along: [S; ON_A_LINE],
 }
+
+/// Most rotors that are still free where they leave no more than a line: one more than three rows.
+const ON_A_LINE: usize = 4;
 
 impl<S: Scalar, const N: usize> Face<S, N> {
     /// Nothing is pinned but rotors that give no thrust any more.
     pub fn without(failed: RotorSet) -> Self {
-        Face { pinned: failed, thrusts: [S::ZERO; N], facets: 0 }
-    }
-
-    pub fn is_whole(&self) -> bool {
-        self.facets == 0
+        Face {
+            pinned: failed,
+            thrusts: [S::ZERO; N],
+            made: [S::ZERO; 4],
+            facets: 0,
+            start: [S::ZERO; ON_A_LINE],
+            along: [S::ZERO; ON_A_LINE],
+        }
     }
 
     /// Most of these rows that the free rotors can move: each facet takes one direction away.
     pub fn most_rows(&self, axes: AxisSet) -> usize {
         axes.len().saturating_sub(self.facets)
+    }
+
+    /// How many facets were met.
+    pub fn facets(&self) -> usize {
+        self.facets
     }
 
     pub fn is_free(&self, rotor: usize) -> bool {
@@ -52,22 +65,15 @@ impl<S: Scalar, const N: usize> Face<S, N> {
             if !facet.free.contains(i) && !self.pinned.contains(i) {
                 let ceiling = facet.rising.contains(i) == (side == Side::Upper);
                 *thrust = if ceiling { rotor.ceiling } else { rotor.floor };
+                self.made = sum(&self.made, *thrust, &rotor.column);
                 self.pinned = self.pinned.with(i);
             }
         }
     }
 
     /// What the free rotors must still make of `wrench`.
-    pub fn rest(&self, rotors: &Vec<Bounded<S>, N>, wrench: &[S; 4]) -> [S; 4] {
-        let mut rest = *wrench;
-        for ((i, rotor), thrust) in rotors.iter().enumerate().zip(self.thrusts) {
-            if self.pinned.contains(i) {
-                for (value, share) in rest.iter_mut().zip(rotor.column) {
-                    *value = *value - share * thrust;
-                }
-            }
-        }
-        rest
+    pub fn rest(&self, wrench: &[S; 4]) -> [S; 4] {
+        sum(wrench, -S::ONE, &self.made)
     }
 
     /// Thrust of a pinned rotor, none of a free one.
@@ -75,131 +81,54 @@ impl<S: Scalar, const N: usize> Face<S, N> {
         if self.pinned.contains(rotor) { self.thrusts.get(rotor).copied() } else { None }
     }
 
-    /// The thrusts that keep `wrench` in the axes decided, if they form a line or a point.
-    pub fn line(&self, rotors: &Vec<Bounded<S>, N>, decided: AxisSet, wrench: &[S; 4]) -> Option<Line<S, N>> {
-        if self.is_whole() {
-            return None;
+    /// The wrenches that keep `wrench` in the axes decided, if the thrusts for them form a line or a point.
+    pub fn segment(&mut self, rotors: &Vec<Bounded<S>, N>, decided: AxisSet, wrench: &[S; 4]) -> Option<Segment<S>> {
+        let most = self.most_rows(decided);
+        let mut free: Vec<_, ON_A_LINE> = Vec::new();
+        for (_, rotor) in rotors.iter().enumerate().filter(|(i, _)| self.is_free(*i)) {
+            // One more than there are rows leaves a line, two more do not.
+            if free.len() > most || free.push(*rotor).is_err() {
+                return None;
+            }
         }
-        let free = rotors.iter().enumerate().filter(|(i, _)| self.is_free(*i)).count();
-        let rows = Rows::new(rotors, decided, self.most_rows(decided), |i, _| self.is_free(i));
-        let along = match free - rows.rank().min(free) {
-            0 => [S::ZERO; N],
-            1 => rows.neutral(|i| i < rotors.len() && self.is_free(i)),
+        let rows = Rows::new(&free, decided, most, |_, _| true);
+        let along = match free.len() - rows.rank().min(free.len()) {
+            0 => [S::ZERO; ON_A_LINE],
+            1 => rows.neutral(|i| i < free.len()),
             _ => return None,
         };
-        let rest = self.rest(rotors, wrench);
+        let rest = self.rest(wrench);
         let mut start = rows.least_effort(&rest);
+        // What rounding left over is found once more.
         let mut left = rest;
-        for (rotor, thrust) in rotors.iter().zip(start) {
-            for (value, share) in left.iter_mut().zip(rotor.column) {
-                *value = *value - share * thrust;
-            }
+        for (rotor, thrust) in free.iter().zip(start) {
+            left = sum(&left, -thrust, &rotor.column);
         }
         for (thrust, correction) in start.iter_mut().zip(rows.least_effort(&left)) {
             *thrust = *thrust + correction;
         }
-        for (thrust, (i, _)) in start.iter_mut().zip(rotors.iter().enumerate()) {
-            if let Some(pinned) = self.pinned_thrust(i) {
-                *thrust = pinned;
+        (self.start, self.along) = (start, along);
+        let (mut wrench_start, mut wrench_along) = (self.made, [S::ZERO; 4]);
+        for ((rotor, from), speed) in free.iter().zip(start).zip(along) {
+            wrench_start = sum(&wrench_start, from, &rotor.column);
+            wrench_along = sum(&wrench_along, speed, &rotor.column);
+        }
+        let mut segment = Segment::new(wrench_start, wrench_along);
+        for ((rotor, from), speed) in free.iter().zip(start).zip(along) {
+            segment.keep(from, speed, rotor.floor, rotor.ceiling);
+        }
+        Some(segment.closed())
+    }
+
+    /// The thrusts at place `t` of the segment.
+    pub fn thrusts(&self, rotors: &Vec<Bounded<S>, N>, t: S) -> [S; N] {
+        let mut thrusts = self.thrusts;
+        let mut free = self.start.iter().zip(self.along);
+        for ((_, thrust), rotor) in thrusts.iter_mut().enumerate().zip(rotors).filter(|((i, _), _)| self.is_free(*i)) {
+            if let Some((start, along)) = free.next() {
+                *thrust = (*start + t * along).limit(rotor.floor, rotor.ceiling);
             }
-        }
-        Some(Line::new(rotors, start, along))
-    }
-}
-
-/// One-parameter family of thrusts, `start + t·along`, within the limits for `low ≤ t ≤ high`.
-pub(crate) struct Line<S, const N: usize> {
-    start: [S; N],
-    along: [S; N],
-    wrench_start: [S; 4],
-    wrench_along: [S; 4],
-    low: S,
-    high: S,
-}
-
-impl<S: Scalar, const N: usize> Line<S, N> {
-    fn new(rotors: &Vec<Bounded<S>, N>, start: [S; N], along: [S; N]) -> Self {
-        let still = S::from_f64(STILL_ULPS) * S::EPSILON;
-        let (mut low, mut high) = (None, None);
-        let (mut wrench_start, mut wrench_along) = ([S::ZERO; 4], [S::ZERO; 4]);
-        for ((rotor, from), speed) in rotors.iter().zip(start).zip(along) {
-            for ((value, change), share) in wrench_start.iter_mut().zip(&mut wrench_along).zip(rotor.column) {
-                *value = *value + share * from;
-                *change = *change + share * speed;
-            }
-            if !(speed.abs() > still) {
-                continue;
-            }
-            let (a, b) = ((rotor.floor - from) / speed, (rotor.ceiling - from) / speed);
-            let (enters, leaves) = if speed > S::ZERO { (a, b) } else { (b, a) };
-            low = Some(low.map_or(enters, |low: S| low.larger(enters)));
-            high = Some(high.map_or(leaves, |high: S| high.smaller(leaves)));
-        }
-        let (mut low, mut high) = (low.unwrap_or_default(), high.unwrap_or_default());
-        if !(low <= high) {
-            low = S::HALF * (low + high);
-            high = low;
-        }
-        Line { start, along, wrench_start, wrench_along, low, high }
-    }
-
-    /// Whether moving along the line changes this axis.
-    fn moves(&self, place: usize) -> Option<(S, S)> {
-        let (start, along) = (*self.wrench_start.get(place)?, *self.wrench_along.get(place)?);
-        (along.abs() > S::from_f64(STILL_ULPS) * S::EPSILON).then_some((start, along))
-    }
-
-    /// Narrows the line to where `axis` lies in `from..=to`, or is nearest to it.
-    pub fn narrow(&mut self, axis: Axis, from: S, to: S) {
-        let Some((start, along)) = self.moves(axis.index()) else { return };
-        let (a, b) = ((from - start) / along, (to - start) / along);
-        let (enters, leaves) = if along > S::ZERO { (a, b) } else { (b, a) };
-        (self.low, self.high) = (enters.limit(self.low, self.high), leaves.limit(self.low, self.high));
-    }
-
-    /// Narrows the line by a tier of several axes: scaled along `direction` where zero lies on the line
-    /// to within `rounding`, otherwise nearest to it.
-    pub fn narrow_along(&mut self, direction: &[S; 4], axes: AxisSet, rounding: S) {
-        let within = |values: &[S; 4]| axes.of(values).iter().all(|value| value.abs() <= rounding);
-        let along = axes.of(&self.wrench_along);
-        let square = dot(&along, &along);
-        if !(square > S::EPSILON * S::EPSILON) {
-            return;
-        }
-        let from_start = -dot(&along, &self.wrench_start) / square;
-        let wanted = dot(&along, direction) / square;
-        let zero = from_start.limit(self.low, self.high);
-        let mut t = (from_start + wanted).limit(self.low, self.high);
-        if within(&sum(&self.wrench_start, zero, &along)) && !within(&sum(direction, -wanted, &along)) {
-            t = zero;
-        }
-        (self.low, self.high) = (t, t);
-    }
-
-    /// Thrusts of the least effort on what is left of the line.
-    pub fn thrusts(&self, rotors: &Vec<Bounded<S>, N>) -> [S; N] {
-        let t = self.t();
-        let mut thrusts = [S::ZERO; N];
-        for (((thrust, rotor), start), along) in thrusts.iter_mut().zip(rotors).zip(self.start).zip(self.along) {
-            *thrust = (start + t * along).limit(rotor.floor, rotor.ceiling);
         }
         thrusts
     }
-
-    /// The wrench there.
-    pub fn wrench(&self) -> [S; 4] {
-        let t = self.t();
-        sum(&self.wrench_start, t, &self.wrench_along)
-    }
-
-    /// `start` is the least effort of the whole line, so the nearest to it is that of the rest.
-    fn t(&self) -> S {
-        S::ZERO.limit(self.low, self.high)
-    }
-}
-
-/// a + t·b
-pub(crate) fn sum<S: Scalar>(a: &[S; 4], t: S, b: &[S; 4]) -> [S; 4] {
-    let ([a0, a1, a2, a3], [b0, b1, b2, b3]) = (*a, *b);
-    [a0 + t * b0, a1 + t * b1, a2 + t * b2, a3 + t * b3]
 }

@@ -69,20 +69,20 @@ impl<S: Scalar> Facet<S> {
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub(crate) struct Run {
     axes: AxisSet,
-    start: usize,
-    end: usize,
+    start: u16,
+    end: u16,
 }
 
 impl Run {
     pub const EMPTY: Run = Run { axes: AxisSet::EMPTY, start: 0, end: 0 };
 
     pub const fn bounds(self) -> (usize, usize) {
-        (self.start, self.end)
+        (self.start as usize, self.end as usize)
     }
 
     /// The facets of this run; none if the table is shorter than it was when the run was made.
     pub fn of<T>(self, table: &[T]) -> &[T] {
-        table.get(self.start..self.end).unwrap_or(&[])
+        table.get(usize::from(self.start)..usize::from(self.end)).unwrap_or(&[])
     }
 }
 
@@ -107,6 +107,11 @@ impl<const F: usize> FacetTable<F> {
 
     pub const fn facets(&self) -> &[Facet<f64>] {
         self.facets.split_at(self.len).0
+    }
+
+    /// The facets, and how many of them there are; what was needed to build them is left behind.
+    pub const fn into_parts(self) -> ([Facet<f64>; F], usize) {
+        (self.facets, self.len)
     }
 
     /// The facets of the attainable set seen in these axes alone, computed on first request.
@@ -139,7 +144,7 @@ impl<const F: usize> FacetTable<F> {
             }
             more = next_combination(&mut pick, size, matrix.len());
         }
-        let run = Run { axes, start, end: self.len };
+        let run = Run { axes, start: start as u16, end: self.len as u16 };
         self.runs[self.run_count] = run;
         self.run_count += 1;
         Ok(run)

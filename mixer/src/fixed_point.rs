@@ -17,6 +17,7 @@ pub const ALLOCATION_TOL_FIXED: f64 = 2.0e-7;
 
 /// A saturating fixed-point number. There is no NaN and no infinity.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Fixed(I32F32);
 
 impl Fixed {
@@ -24,6 +25,14 @@ impl Fixed {
     pub const MAX: Fixed = Fixed(I32F32::MAX);
     /// The smallest number, where everything below ends.
     pub const MIN: Fixed = Fixed(I32F32::MIN);
+}
+
+/// On the wire: the same value in double precision.
+#[cfg(feature = "defmt")]
+impl defmt::Format for Fixed {
+    fn format(&self, f: defmt::Formatter<'_>) {
+        defmt::write!(f, "{=f64}", self.to_f64());
+    }
 }
 
 impl Add for Fixed {
@@ -79,11 +88,24 @@ impl Scalar for Fixed {
 
     /// The nearest number; 0 for NaN.
     fn from_f64(value: f64) -> Self {
-        if value.is_nan() { Self::ZERO } else { Fixed(I32F32::saturating_from_num(value)) }
+        // The saturating conversion has a panic for NaN, also where there is none.
+        match I32F32::checked_from_num(value) {
+            Some(number) => Fixed(number),
+            None if value > 0.0 => Fixed::MAX,
+            None if value < 0.0 => Fixed::MIN,
+            None => Self::ZERO,
+        }
     }
 
     fn to_f64(self) -> f64 {
         self.0.to_num()
+    }
+
+    fn whole(self) -> (i32, Self) {
+        // Shifting right would cut towards minus infinity.
+        let size = self.0.saturating_abs().to_bits() >> 32;
+        let whole = if self.0 < I32F32::ZERO { -size } else { size };
+        (whole as i32, Fixed(I32F32::from_bits(whole << 32)))
     }
 
     fn is_finite(self) -> bool {
@@ -130,6 +152,13 @@ mod tests {
         assert_eq!(-Fixed::ONE / Fixed::ZERO, min);
         assert_eq!(Fixed::ZERO / Fixed::ZERO, Fixed::ZERO);
         assert_eq!(max / Fixed::EPSILON, max);
+    }
+
+    #[test]
+    fn whole_part_is_cut_towards_zero() {
+        assert_eq!(fixed(2.9).whole(), (2, fixed(2.0)));
+        assert_eq!(fixed(-2.9).whole(), (-2, fixed(-2.0)));
+        assert_eq!(Fixed::MAX.whole(), (i32::MAX, fixed(f64::from(i32::MAX))));
     }
 
     #[test]

@@ -16,6 +16,7 @@ pub const INDEPENDENCE_TOL: f64 = 1.0e-6;
 
 /// Sense of rotation of a rotor, seen from above the craft.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
 pub enum Spin {
     /// Clockwise; the body is pushed nose left.
     Cw,
@@ -25,6 +26,7 @@ pub enum Spin {
 
 /// One rotor, as measured on the frame.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
 pub struct Rotor {
     /// Hub from the datum, body axes.
     pub position_m: [f64; 3],

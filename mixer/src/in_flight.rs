@@ -5,7 +5,6 @@
 //! the direct product.
 
 use crate::box_least_squares::Bounded;
-use crate::cut::Cut;
 use crate::facets::dot;
 use crate::mixer::{Mixer, product};
 use crate::priority::AxisSet;
@@ -22,18 +21,17 @@ impl<S: Scalar, const N: usize, const F: usize, const P: usize> Mixer<S, N, F, P
     /// ceiling above its floor. Nothing changes otherwise.
     #[must_use]
     pub fn scale_ceilings(&mut self, share: S) -> bool {
-        let matrix = self.design.effectiveness();
-        let ceilings = || matrix.ceilings_n().iter().map(|n| share * S::from_f64(*n));
         let sound = share > S::ZERO && share <= S::ONE;
-        if !(sound && self.rotors.iter().zip(ceilings()).all(|(rotor, ceiling)| rotor.floor < ceiling)) {
+        let leaves_room = |(rotor, (_, rated)): (&Bounded<S>, &(S, S))| rotor.floor < share * *rated;
+        if !(sound && self.rotors.iter().zip(&self.rated).all(leaves_room)) {
             return false;
         }
-        for (i, (rotor, ceiling)) in self.rotors.iter_mut().zip(ceilings()).enumerate() {
+        for ((i, rotor), (_, rated)) in self.rotors.iter_mut().enumerate().zip(&self.rated) {
             if !self.failed.contains(i) {
-                rotor.ceiling = ceiling;
+                rotor.ceiling = share * *rated;
             }
         }
-        self.ceiling_share = share;
+        (self.ceiling_share, self.inverse_share) = (share, S::ONE / share);
         self.replan();
         true
     }
@@ -65,6 +63,22 @@ impl<S: Scalar, const N: usize, const F: usize, const P: usize> Mixer<S, N, F, P
         true
     }
 
+    /// Puts a rotor (from 0) that was declared failed back to work, with its floor as designed and its
+    /// ceiling as [`Mixer::scale_ceilings`] left those of the others. Returns whether it had failed.
+    pub fn restore_rotor(&mut self, rotor: usize) -> bool {
+        if !self.failed.contains(rotor) {
+            return false;
+        }
+        let (Some(slot), Some((floor, ceiling))) = (self.rotors.get_mut(rotor), self.rated.get(rotor)) else {
+            return false;
+        };
+        (slot.floor, slot.ceiling) = (*floor, self.ceiling_share * *ceiling);
+        self.failed = self.failed.without(rotor);
+        self.replan();
+        self.share_out();
+        true
+    }
+
     /// Whether a rotor (from 0) has been declared failed.
     pub fn has_failed(&self, rotor: usize) -> bool {
         self.failed.contains(rotor)
@@ -93,7 +107,7 @@ impl<S: Scalar, const N: usize, const F: usize, const P: usize> Mixer<S, N, F, P
     fn distance_to_facets(&self, wrench: Wrench<S>, weights: [S; 4]) -> S {
         let wrench = product(&wrench.to_array(), &self.inverse_units);
         let mut nearest = None;
-        for facet in self.design.plan().full_run().of(&self.facets) {
+        for facet in self.plan.full_run().of(&self.facets) {
             let normal = product(&product(&facet.normal, &self.inverse_units), &weights);
             let inverse = dot(&normal, &normal).recip_sqrt();
             if !(inverse > S::ZERO) {
@@ -118,8 +132,9 @@ impl<S: Scalar, const N: usize, const F: usize, const P: usize> Mixer<S, N, F, P
                 facet.upper = facet.upper + high;
             }
         }
+        self.strength = self.rotors.iter().fold(S::ZERO, |sum, rotor| sum + rotor.ceiling);
         self.direct.set_limits(&self.rotors);
-        self.lowest_balanced_n = self.lowest_balanced();
+        self.balanced_thrust_n = self.thrust_without_torque();
         if self.failed != RotorSet::EMPTY {
             self.share_out();
         }
@@ -139,11 +154,9 @@ impl<S: Scalar, const N: usize, const F: usize, const P: usize> Mixer<S, N, F, P
         }
     }
 
-    /// Lowest thrust, newtons, at which roll, pitch and yaw torque can all be zero.
-    pub(crate) fn lowest_balanced(&self) -> S {
-        let up = [S::ONE, S::ZERO, S::ZERO, S::ZERO];
-        let cut = Cut::unbounded(S::ZERO).by(self.design.plan().full_run().of(&self.facets), &[S::ZERO; 4], &up);
-        let [unit, ..] = self.units;
-        cut.low * unit
+    /// Where the thrust axis enters and leaves the attainable set, newtons.
+    fn thrust_without_torque(&self) -> (S, S) {
+        let up = Wrench { thrust_n: S::ONE, ..Wrench::default() };
+        self.span(Wrench::default(), up)
     }
 }

@@ -35,11 +35,15 @@ mod box_least_squares;
 mod cut;
 mod design;
 mod direct;
+#[cfg(test)]
+mod edges;
 mod face;
 mod facets;
 #[cfg(feature = "fixed")]
 mod fixed_point;
+mod four_rotors;
 mod geometry;
+mod half_space;
 mod in_flight;
 mod mixer;
 mod nearest;
@@ -47,6 +51,7 @@ mod priority;
 mod rotor_set;
 mod rows;
 mod scalar;
+mod segment;
 mod thrust_curve;
 mod tiers;
 mod walk;
@@ -59,6 +64,7 @@ pub use facets::{NORMAL_TOL, facet_capacity};
 #[cfg(feature = "fixed")]
 pub use fixed_point::{ALLOCATION_TOL_FIXED, Fixed};
 pub use geometry::{Effectiveness, GeometryError, INDEPENDENCE_TOL, Rotor, Spin};
+pub use half_space::HalfSpace;
 pub use mixer::{MET_TOL_F32, Mixer};
 pub use priority::{Priority, PriorityError};
 pub use rotor_set::MAX_ROTORS;

@@ -10,15 +10,15 @@ use heapless::Vec;
 
 use crate::allocation::Allocation;
 use crate::box_least_squares::{self, Bounded};
-use crate::cut::Cut;
+use crate::cut::{Along, Cut, Slabs};
 use crate::design::Design;
 use crate::direct::{Direct, first};
-use crate::face::Face;
 use crate::facets::{Facet, dot};
 use crate::rotor_set::RotorSet;
 use crate::scalar::Scalar;
 use crate::thrust_curve::ThrustCurve;
-use crate::walk::Walk;
+use crate::tiers::TierPlan;
+use crate::walk::{Craft, Walk};
 use crate::wrench::{Axis, Wrench};
 
 /// A shortfall below this share of what the rotors can do in an axis counts as rounding, in `f32`.
@@ -37,9 +37,11 @@ const FARTHEST: f64 = 1.0e6;
 /// 0 where thrust goes with the command squared.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Mixer<S, const N: usize, const F: usize, const P: usize = 0> {
-    pub(crate) design: Design<N, F>,
+    pub(crate) plan: TierPlan,
     pub(crate) direct: Direct<S, N>,
     pub(crate) rotors: Vec<Bounded<S>, N>,
+    /// Floor and ceiling of each rotor as designed.
+    pub(crate) rated: [(S, S); N],
     pub(crate) units: [S; 4],
     pub(crate) inverse_units: [S; 4],
     pub(crate) facets: Vec<Facet<S>, F>,
@@ -47,8 +49,14 @@ pub struct Mixer<S, const N: usize, const F: usize, const P: usize = 0> {
     /// Whether the rotors that work still move four axes independently.
     pub(crate) four_axes_left: bool,
     pub(crate) ceiling_share: S,
-    pub(crate) lowest_balanced_n: S,
-    reach: [S; 4],
+    pub(crate) inverse_share: S,
+    pub(crate) balanced_thrust_n: (S, S),
+    /// All rotors at their ceilings.
+    pub(crate) strength: S,
+    /// Demands beyond this are shortened to it.
+    farthest: [S; 4],
+    /// Shortfalls that count as rounding.
+    met_tol: [S; 4],
     curves: Vec<ThrustCurve<S, P>, N>,
 }
 
@@ -64,19 +72,29 @@ impl<S: Scalar, const N: usize, const F: usize, const P: usize> Mixer<S, N, F, P
             ceiling: S::from_f64(*ceiling),
         };
         let (floors, ceilings) = (matrix.floors_n(), matrix.ceilings_n());
-        let rotors = matrix.columns().iter().zip(floors).zip(ceilings).map(bounded).collect();
+        let rotors: Vec<_, N> = matrix.columns().iter().zip(floors).zip(ceilings).map(bounded).collect();
+        let mut rated = [(S::ZERO, S::ZERO); N];
+        for (slot, rotor) in rated.iter_mut().zip(&rotors) {
+            *slot = (rotor.floor, rotor.ceiling);
+        }
+        let reach = reach(matrix.columns(), ceilings);
+        let (lowest, highest) = design.balanced_thrust_n();
         Mixer {
-            design: *design,
+            plan: *design.plan(),
             direct: Direct::new(&matrix.pseudo_inverse(), &rotors),
             rotors,
+            rated,
             units: units.map(S::from_f64),
             inverse_units: units.map(|unit| S::from_f64(1.0 / unit)),
             facets: design.facets().iter().map(Facet::quantised).collect(),
             failed: RotorSet::EMPTY,
             four_axes_left: true,
             ceiling_share: S::ONE,
-            lowest_balanced_n: S::from_f64(design.balanced_thrust_n().0),
-            reach: reach(matrix.columns(), ceilings).map(S::from_f64),
+            inverse_share: S::ONE,
+            balanced_thrust_n: (S::from_f64(lowest), S::from_f64(highest)),
+            strength: S::from_f64(ceilings.iter().sum()),
+            farthest: reach.map(|reach| S::from_f64(FARTHEST * reach)),
+            met_tol: reach.map(|reach| S::from_f64(MET_ULPS * S::EPSILON.to_f64() * reach)),
             curves: ceilings.iter().map(|n| ThrustCurve::square(S::from_f64(*n))).collect(),
         }
     }
@@ -95,9 +113,20 @@ impl<S: Scalar, const N: usize, const F: usize, const P: usize> Mixer<S, N, F, P
         self.rotors.len()
     }
 
-    /// The design this mixer was quantised from.
-    pub fn design(&self) -> &Design<N, F> {
-        &self.design
+    /// Floor and ceiling of each rotor, newtons, as they are now.
+    pub fn limits_n(&self) -> impl Iterator<Item = (S, S)> + '_ {
+        self.rotors.iter().map(|rotor| (rotor.floor, rotor.ceiling))
+    }
+
+    /// Thrust, roll, pitch and yaw torque of one newton of each rotor.
+    pub fn columns(&self) -> impl Iterator<Item = [S; 4]> + '_ {
+        self.rotors.iter().map(|rotor| product(&rotor.column, &self.units))
+    }
+
+    /// Lowest and highest thrust, newtons, at which roll, pitch and yaw torque can all be zero within the
+    /// limits as they are now. Empty (first above second) where that is so at no thrust.
+    pub fn balanced_thrust_n(&self) -> (S, S) {
+        self.balanced_thrust_n
     }
 
     /// The wrench that these rotor thrusts make; thrusts left out count as zero.
@@ -151,24 +180,37 @@ impl<S: Scalar, const N: usize, const F: usize, const P: usize> Mixer<S, N, F, P
     #[cold]
     fn answer_at_the_limits(&self, demand: Wrench<S>, rise_n: Option<S>) -> Allocation<S, N> {
         let (demand, invalid_demand) = self.understood(demand);
-        let ([wanted_n, ..], [inverse_unit, ..]) = (demand, self.inverse_units);
-        let cap = rise_n.map(|rise_n| (wanted_n + rise_n).larger(self.lowest_balanced_n) * inverse_unit);
-        let plan = self.design.plan();
+        let ([wanted_n, ..], [inverse_unit, ..], (lowest_n, highest_n)) =
+            (demand, self.inverse_units, self.balanced_thrust_n);
+        let lowest_n = if lowest_n <= highest_n { lowest_n } else { S::ZERO };
+        let cap = rise_n.map(|rise_n| (wanted_n + rise_n).larger(lowest_n) * inverse_unit);
+        let plan = &self.plan;
         let scaled = product(&demand, &self.inverse_units);
-        let attained = plan.attain(&self.facets, Walk::new(&self.rotors, &scaled, self.failed, cap));
-        let (thrusts, passes) = match attained.thrusts {
+        let craft = Craft {
+            rotors: &self.rotors,
+            direct: &self.direct,
+            units: &self.units,
+            strength: self.strength,
+            failed: self.failed,
+        };
+        let mut walk = Walk::new(&craft, &self.facets, &scaled, cap);
+        plan.attain(&mut walk);
+        let (thrusts, passes) = match walk.thrusts() {
             Some(thrusts) => (thrusts, 0),
-            None => self.thrusts_for(&attained.face, &attained.wrench),
+            None if craft.is_square() => {
+                let mut thrusts = self.direct.thrusts_in_units(walk.wrench(), &self.units);
+                self.direct.limit(&mut thrusts);
+                (thrusts, 0)
+            }
+            None => box_least_squares::solve(&self.rotors, walk.face(), walk.wrench()),
         };
         let achieved = self.wrench(&thrusts);
-        let tolerance = S::from_f64(MET_ULPS) * S::EPSILON;
-        let met_tol = self.reach.map(|reach| tolerance * reach);
         Allocation {
             demand: Wrench::from_array(demand),
             achieved,
             limits: first(self.direct.limits(&thrusts), self.rotors.len()),
             thrusts_n: first(thrusts, self.rotors.len()),
-            gave_way: plan.first_short(&demand, &achieved.to_array(), &met_tol),
+            gave_way: plan.first_short(&demand, &achieved.to_array(), &self.met_tol),
             invalid_demand,
             passes,
         }
@@ -178,7 +220,7 @@ impl<S: Scalar, const N: usize, const F: usize, const P: usize> Mixer<S, N, F, P
     pub fn commands(&self, allocation: &Allocation<S, N>) -> Vec<S, N> {
         let mut commands = [S::ZERO; N];
         for ((command, curve), thrust) in commands.iter_mut().zip(&self.curves).zip(&allocation.thrusts_n) {
-            *command = curve.command(*thrust / self.ceiling_share);
+            *command = curve.command(*thrust * self.inverse_share);
         }
         first(commands, self.rotors.len())
     }
@@ -186,7 +228,7 @@ impl<S: Scalar, const N: usize, const F: usize, const P: usize> Mixer<S, N, F, P
     /// How far a demand can move from `from` along `direction` and still be met: the interval of `s`
     /// for which `from + s·direction` is attainable. Empty (first above second) when it never is.
     pub fn span(&self, from: Wrench<S>, direction: Wrench<S>) -> (S, S) {
-        let full = self.design.plan().full_run().of(&self.facets);
+        let full = self.plan.full_run().of(&self.facets);
         let in_units = |wrench: Wrench<S>| product(&wrench.to_array(), &self.inverse_units);
         let (from, direction) = (in_units(from), in_units(direction));
         let beside = |facet: &Facet<S>| {
@@ -196,43 +238,45 @@ impl<S: Scalar, const N: usize, const F: usize, const P: usize> Mixer<S, N, F, P
         if full.iter().any(beside) {
             return (S::ONE, -S::ONE);
         }
-        let cut = Cut::unbounded(S::ZERO).by(full, &from, &direction);
+        let mut cut = Cut::unbounded();
+        cut.by(Slabs::plain(full), &from, Along::Direction(&direction));
         (cut.low, cut.high)
     }
 
     fn understood(&self, demand: Wrench<S>) -> ([S; 4], bool) {
+        let values = demand.to_array();
+        // A NaN fails every comparison.
+        let mut near = demand.thrust_n >= S::ZERO;
+        for (value, farthest) in values.iter().zip(self.farthest) {
+            near &= value.abs() <= farthest;
+        }
+        if near { (values, false) } else { self.brought_near(values) }
+    }
+
+    #[cold]
+    fn brought_near(&self, values: [S; 4]) -> ([S; 4], bool) {
         let mut invalid = false;
-        let mut values = demand.to_array().map(|value| {
+        let mut values = values.map(|value| {
             invalid |= !value.is_finite();
             if value.is_finite() { value } else { S::ZERO }
         });
-        let mut farthest = S::ZERO;
-        for ((axis, value), reach) in Axis::ALL.iter().zip(&mut values).zip(self.reach) {
+        let mut times_too_far = S::ONE;
+        for ((axis, value), farthest) in Axis::ALL.iter().zip(&mut values).zip(self.farthest) {
             if *axis == Axis::Thrust {
                 invalid |= *value < S::ZERO;
-                *value = value.limit(S::ZERO, S::from_f64(FARTHEST) * reach);
-            } else {
-                farthest = farthest.larger(value.abs() / (S::from_f64(FARTHEST) * reach));
+                *value = value.limit(S::ZERO, farthest);
+            } else if value.abs() > farthest {
+                times_too_far = times_too_far.larger(value.abs() / farthest);
             }
         }
-        if farthest > S::ONE {
+        if times_too_far > S::ONE {
             for (axis, value) in Axis::ALL.iter().zip(&mut values) {
                 if *axis != Axis::Thrust {
-                    *value = *value / farthest;
+                    *value = *value / times_too_far;
                 }
             }
         }
         (values, invalid)
-    }
-
-    /// Least-squares thrusts within the limits for an attainable wrench, in units.
-    fn thrusts_for(&self, face: &Face<S, N>, wrench: &[S; 4]) -> ([S; N], u8) {
-        if self.rotors() == 4 && self.failed == RotorSet::EMPTY {
-            let mut thrusts = self.direct.thrusts(&product(wrench, &self.units));
-            self.direct.limit(&mut thrusts);
-            return (thrusts, 0);
-        }
-        box_least_squares::solve(&self.rotors, face, wrench)
     }
 }
 

@@ -4,11 +4,11 @@
 //!
 //! * Source: textbook convex geometry
 
-use crate::cut::{Cut, End};
-use crate::face::sum;
+use crate::cut::{Along, Cut, End, Slabs};
 use crate::facets::{Facet, Side, dot};
 use crate::priority::AxisSet;
 use crate::scalar::Scalar;
+use crate::segment::sum;
 use crate::wrench::Axis;
 
 /// Nearest point, in units, of the polygon that the slabs cut out of the plane of two axes through
@@ -39,7 +39,8 @@ pub(crate) fn nearest_in_two_axes<'a, S: Scalar>(
         };
         let foot = sum(wanted, -(beyond / square), &normal);
         let tangent = across(axes, &normal);
-        let edge = Cut::unbounded(S::ZERO).by(facets, &foot, &tangent);
+        let mut edge = Cut::unbounded();
+        edge.by(Slabs::plain(facets), &foot, Along::Direction(&tangent));
         let past = edge.low - edge.high;
         if !(past * dot(&tangent, &tangent).sqrt() <= rounding && edge.beside <= rounding) {
             continue;

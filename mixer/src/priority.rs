@@ -44,6 +44,16 @@ impl AxisSet {
         kept
     }
 
+    /// Axes in the order of a wrench's components.
+    pub(crate) fn iter(self) -> impl Iterator<Item = Axis> {
+        let mut left = self.0;
+        core::iter::from_fn(move || {
+            let axis = Axis::ALL.get(left.trailing_zeros() as usize);
+            left &= left.wrapping_sub(1);
+            axis.copied()
+        })
+    }
+
     pub(crate) const fn len(self) -> usize {
         self.0.count_ones() as usize
     }
@@ -52,6 +62,7 @@ impl AxisSet {
 /// The order in which demands are met: the first tier takes what it needs, each further tier the best
 /// that those above it leave possible.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
 pub struct Priority {
     /// Tier of each axis, 0 the most important, without gaps.
     tier_of: [u8; 4],

@@ -15,6 +15,10 @@ impl RotorSet {
         RotorSet(self.0 | 1_u16.wrapping_shl(rotor as u32))
     }
 
+    pub const fn without(self, rotor: usize) -> Self {
+        RotorSet(self.0 & !1_u16.wrapping_shl(rotor as u32))
+    }
+
     pub const fn contains(self, rotor: usize) -> bool {
         self.0 & 1_u16.wrapping_shl(rotor as u32) != 0
     }

@@ -76,7 +76,7 @@ impl<S: Scalar, const N: usize> Rows<S, N> {
     }
 
     /// Makes row `pivot` the next direction and takes it out of all others.
-    /// `scale` brings its largest entry to one, so that squares lose no digits.
+    /// `scale` brings its entries to one or less, so that squares lose no digits.
     fn take(&mut self, place: usize, pivot: usize, scale: S, rest: &mut [[S; N]; 4], shares: &mut [[S; 4]; 4]) {
         let Some(row) = rest.get(pivot) else { return };
         let row = row.map(|entry| entry * scale);
@@ -184,9 +184,9 @@ impl<S: Scalar, const N: usize> Rows<S, N> {
     }
 }
 
-/// Largest entry.
+/// Sum of magnitudes: as good a size as any, and the cheapest.
 fn size<S: Scalar, const N: usize>(row: &[S; N]) -> S {
-    row.iter().fold(S::ZERO, |largest, entry| largest.larger(entry.abs()))
+    row.iter().fold(S::ZERO, |sum, entry| sum + entry.abs())
 }
 
 fn inner<S: Scalar, const N: usize>(a: &[S; N], b: &[S; N]) -> S {

@@ -45,6 +45,10 @@ pub trait Scalar:
     /// The same value in double precision.
     fn to_f64(self) -> f64;
 
+    /// The whole part, towards zero, as an integer and as a number; the nearest that fit, and 0 for NaN. No double
+    /// precision is needed on the way.
+    fn whole(self) -> (i32, Self);
+
     /// Neither infinite nor NaN.
     fn is_finite(self) -> bool;
 
@@ -98,8 +102,17 @@ impl Scalar for f32 {
         f64::from(self)
     }
 
+    fn whole(self) -> (i32, Self) {
+        let whole = self as i32;
+        (whole, whole as f32)
+    }
+
     fn is_finite(self) -> bool {
         f32::is_finite(self)
+    }
+
+    fn abs(self) -> Self {
+        f32::abs(self)
     }
 
     fn recip_sqrt(self) -> Self {
@@ -131,8 +144,17 @@ impl Scalar for f64 {
         self
     }
 
+    fn whole(self) -> (i32, Self) {
+        let whole = self as i32;
+        (whole, whole as f64)
+    }
+
     fn is_finite(self) -> bool {
         f64::is_finite(self)
+    }
+
+    fn abs(self) -> Self {
+        f64::abs(self)
     }
 
     fn recip_sqrt(self) -> Self {
@@ -189,6 +211,14 @@ mod tests {
             assert_eq!(Scalar::sqrt(bad).to_bits(), 0.0_f32.to_bits(), "{bad}");
             assert_eq!(Scalar::sqrt(f64::from(bad)).to_bits(), 0.0_f64.to_bits(), "{bad}");
         }
+    }
+
+    #[test]
+    fn whole_part_is_cut_towards_zero_and_ends_where_integers_do() {
+        assert_eq!(2.9_f32.whole(), (2, 2.0));
+        assert_eq!((-2.9_f32).whole(), (-2, -2.0));
+        assert_eq!(f32::NAN.whole(), (0, 0.0));
+        assert_eq!(1e300_f64.whole(), (i32::MAX, f64::from(i32::MAX)));
     }
 
     #[test]

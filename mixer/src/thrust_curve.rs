@@ -14,6 +14,7 @@ pub const COMMAND_TOL_F32: f64 = 4.0e-7;
 
 /// One point of a bench table.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
 pub struct CurvePoint<S> {
     /// Command, 0 to 1.
     pub command: S,

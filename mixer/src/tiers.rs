@@ -6,8 +6,7 @@
 //!
 //! * Source: docs/allocation.md
 
-use crate::face::Face;
-use crate::facets::{Facet, FacetTable, Run};
+use crate::facets::{FacetTable, Run};
 use crate::geometry::{Effectiveness, GeometryError};
 use crate::priority::{AxisSet, Priority};
 use crate::scalar::Scalar;
@@ -35,15 +34,6 @@ pub(crate) struct TierPlan {
     tiers: [Tier; 4],
     len: usize,
     full: Run,
-}
-
-/// The best attainable wrench for a demand.
-pub(crate) struct Attained<S, const N: usize> {
-    pub wrench: [S; 4],
-    /// The rotors that wrench holds at a limit, as far as the tiers met facets.
-    pub face: Face<S, N>,
-    /// The thrusts, where the face leaves no more than a line of them.
-    pub thrusts: Option<[S; N]>,
 }
 
 impl TierPlan {
@@ -106,17 +96,15 @@ impl TierPlan {
         self.full.bounds()
     }
 
-    /// The best attainable wrench, lexicographically.
-    pub fn attain<S: Scalar, const N: usize>(&self, table: &[Facet<S>], mut walk: Walk<S, N>) -> Attained<S, N> {
+    /// Walks down the tiers to the best attainable wrench, lexicographically.
+    pub fn attain<S: Scalar, const N: usize>(&self, walk: &mut Walk<S, N>) {
         for tier in self.tiers.iter().take(self.len) {
             if tier.band != Run::EMPTY {
-                walk.draw_yaw_band(tier.band.of(table), tier.band_capped.of(table));
+                walk.draw_yaw_band(tier.band, tier.band_capped);
             }
-            let bounds =
-                Bounds { facets: tier.facets.of(table), banded: tier.banded.of(table), capped: tier.capped.of(table) };
+            let bounds = Bounds { facets: tier.facets, banded: tier.banded, capped: tier.capped };
             walk.take(tier.axes, bounds);
         }
-        walk.finish()
     }
 
     /// The first tier, counted from 0, that `achieved` leaves short by more than `met_tol`.

@@ -5,6 +5,8 @@
 
 /// One axis of a [`Wrench`].
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub enum Axis {
     /// Force along body −z.
     Thrust,
@@ -28,6 +30,8 @@ impl Axis {
 
 /// Thrust and torque, demanded or achieved.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Wrench<S> {
     /// Force along body −z.
     pub thrust_n: S,

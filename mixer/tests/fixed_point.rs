@@ -15,7 +15,7 @@ fn stays_within_its_stated_error_and_the_limits() {
     let mut worst = 0.0_f64;
     for (name, rotors) in shapes() {
         let (double, fixed) = (mixer::<f64>(&rotors), mixer::<Fixed>(&rotors));
-        let reach = reach(double.design());
+        let reach = reach(&crafts::design(&rotors, evenkeel_mixer::Priority::DEFAULT).expect("a regular craft"));
         for number in 0..DEMANDS {
             let span = [0.3, 1.0, 3.0][number % 3];
             let demand: [f64; 4] =

@@ -135,3 +135,28 @@ fn is_the_optimum_below_a_cap_on_thrust() {
     compare(14, |_, _, _, _, _| {}, Some(0.0));
     compare(15, |_, _, _, _, _| {}, Some(2.0));
 }
+
+/// Thrusts after a failure taken back agree with those before it to this share of a ceiling.
+const RESTORED_TOL: f64 = 1e-12;
+
+#[test]
+fn a_restored_rotor_works_as_before_and_under_the_ceilings_of_now() {
+    let mut random = SmallRng::seed_from_u64(16);
+    for (name, rotors) in shapes() {
+        let design: TestDesign = design(&rotors, Priority::DEFAULT).expect("a regular craft");
+        let mut never_failed = Mixer::<f64, 8, FACETS>::new(&design);
+        let mut restored = never_failed.clone();
+        assert!(!restored.restore_rotor(0), "{name}: it has not failed");
+        assert!(restored.fail_rotor(0) && restored.has_failed(0));
+        assert!(restored.scale_ceilings(0.8) && never_failed.scale_ceilings(0.8));
+        assert!(restored.restore_rotor(0) && !restored.has_failed(0), "{name}");
+        assert!(!restored.restore_rotor(rotors.len()), "{name}: there is no such rotor");
+        for number in 0..DEMANDS_A_CRAFT {
+            let demand = Wrench::from_array(draw_demand(&mut random, number, reach(&design)));
+            let (before, after) = (never_failed.allocate(demand).thrusts_n, restored.allocate(demand).thrusts_n);
+            for (a, b) in before.iter().zip(&after) {
+                assert!((a - b).abs() <= RESTORED_TOL * 8.0, "{name} {demand:?}: {before:?} {after:?}");
+            }
+        }
+    }
+}

@@ -70,7 +70,7 @@ proptest! {
     #[test]
     fn thrusts_do_not_jump_along_any_segment(rotors in regular(), from in any_demand(1.5), to in any_demand(1.5)) {
         let mixer = mixer::<f64>(&rotors);
-        let reach = reach(mixer.design());
+        let reach = reach(&design(&rotors, Priority::DEFAULT).unwrap());
         // A thrust below zero is refused, with a flag: from there on the demand is another one.
         let up = |[thrust, roll, pitch, yaw]: [f64; 4]| [thrust.abs(), roll, pitch, yaw];
         assert_continuous(&mixer, at(reach, up(from)), at(reach, up(to)))?;
@@ -79,7 +79,7 @@ proptest! {
     #[test]
     fn thrusts_do_not_jump_through_zero_torque(rotors in regular(), far in any_demand(1.0), thrust in 0.0..1.0_f64) {
         let mixer = mixer::<f64>(&rotors);
-        let reach = reach(mixer.design());
+        let reach = reach(&design(&rotors, Priority::DEFAULT).unwrap());
         let [_, roll, pitch, yaw] = far;
         assert_continuous(&mixer, at(reach, [thrust, roll, pitch, yaw]), at(reach, [thrust, -roll, -pitch, -yaw]))?;
     }
@@ -110,7 +110,7 @@ proptest! {
             ..*rotor
         }).collect();
         let mixer = mixer::<f64>(&rotors);
-        let demand = at(reach(mixer.design()), shares);
+        let demand = at(reach(&design(&rotors, Priority::DEFAULT).unwrap()), shares);
         let seen_in_a_mirror = Wrench { roll_nm: -demand.roll_nm, yaw_nm: -demand.yaw_nm, ..demand };
         let thrusts = mixer.allocate(demand).thrusts_n;
         let mirror: TestMixer<f64> = crafts::mixer(&mirrored);
@@ -120,7 +120,7 @@ proptest! {
     #[test]
     fn renumbered_rotors_keep_their_thrusts(rotors in any_craft(), shares in any_demand(2.0), turn in 0..8_usize) {
         let first = mixer::<f64>(&rotors);
-        let demand = at(reach(first.design()), shares);
+        let demand = at(reach(&design(&rotors, Priority::DEFAULT).unwrap()), shares);
         let mut renumbered = rotors.clone();
         renumbered.rotate_left(turn % rotors.len());
         let mut thrusts = first.allocate(demand).thrusts_n;
@@ -131,7 +131,7 @@ proptest! {
     #[test]
     fn limits_and_demand_scale_together(rotors in any_craft(), shares in any_demand(2.0), scale in 0.1..10.0_f64) {
         let first = mixer::<f64>(&rotors);
-        let demand = at(reach(first.design()), shares);
+        let demand = at(reach(&design(&rotors, Priority::DEFAULT).unwrap()), shares);
         let scaled: Vec<Rotor> = rotors.iter().map(|rotor| Rotor {
             thrust_min_n: scale * rotor.thrust_min_n,
             thrust_max_n: scale * rotor.thrust_max_n,
@@ -158,7 +158,7 @@ proptest! {
     #[test]
     fn margin_is_spent_exactly_at_the_boundary(rotors in any_craft(), shares in any_demand(0.3)) {
         let mixer = mixer::<f64>(&rotors);
-        let inside = at(reach(mixer.design()), shares);
+        let inside = at(reach(&design(&rotors, Priority::DEFAULT).unwrap()), shares);
         let margin = mixer.control_margin_nm(inside);
         prop_assert_eq!(margin > 0.0, !mixer.allocate(Wrench { thrust_n: inside.thrust_n.max(0.0), ..inside }).saturated()
             && inside.thrust_n >= 0.0);
