@@ -13,6 +13,7 @@ use crate::setpoint::BodyAxes;
 
 /// Gains and limits, human side; may be wrong until [`AngleLoop::new`] has seen them.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
 pub struct AngleLoopConfig {
     /// Rate demanded per radian of error: roll, pitch, yaw.
     pub gain_per_s: [f64; 3],

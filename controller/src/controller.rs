@@ -11,6 +11,7 @@ use crate::quaternion::Quaternion;
 use crate::rate_loop::{AxisSetpoint, RateLoop, RateLoopConfig, RateLoopError, RateLoopState};
 use crate::reference::{Reference, ReferenceConfig, ReferenceError, ReferenceState};
 use crate::setpoint::{BodyAxes, Motion, Motors, RateSetpoint, Setpoint};
+use crate::tilt_compensation::TiltCompensation;
 
 /// An axis is short of its demand when more than this share of the torque its integrator may hold is missing: far
 /// above rounding, far below what matters. Without it rounding would stop integrators whose demand is met.
@@ -18,6 +19,7 @@ pub const SHORT_SHARE: f64 = 1.0e-4;
 
 /// Everything the controller is told about a craft, human side.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
 pub struct ControllerConfig {
     /// Period of the rate loop and of [`Controller::step`].
     pub period_s: f64,
@@ -31,6 +33,9 @@ pub struct ControllerConfig {
     pub reference: ReferenceConfig,
     /// Inertia tensor about the centre of mass, body axes.
     pub inertia_kg_m2: [[f64; 3]; 3],
+    /// Most by which thrust is raised to make up for tilt, as a factor: thrust over the cosine of the tilt up to this.
+    /// 1 leaves the demand as it is.
+    pub tilt_compensation_max: f64,
 }
 
 /// What is wrong with a [`ControllerConfig`].
@@ -51,6 +56,8 @@ pub enum ControllerError {
     Reference(ReferenceError),
     /// The inertia tensor.
     Inertia(InertiaError),
+    /// The tilt compensation is below 1 or not finite.
+    TiltCompensation,
 }
 
 impl fmt::Display for ControllerError {
@@ -61,6 +68,7 @@ impl fmt::Display for ControllerError {
             ControllerError::AngleLoop(cause) => write!(f, "angle loop: {cause}"),
             ControllerError::Reference(cause) => cause.fmt(f),
             ControllerError::Inertia(cause) => cause.fmt(f),
+            ControllerError::TiltCompensation => f.write_str("tilt_compensation_max must be at least 1 and finite"),
         }
     }
 }
@@ -69,6 +77,8 @@ impl core::error::Error for ControllerError {}
 
 /// What is known of the craft at this sample.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Sensed<S> {
     /// Body to world, unit length.
     pub attitude: Quaternion<S>,
@@ -78,6 +88,8 @@ pub struct Sensed<S> {
 
 /// Everything one step found: the commands, and each signal on the way to them.
 #[derive(Clone, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Step<S, const N: usize> {
     /// Attitude the angle loop steers to; what is sensed when it does not run.
     pub wanted_attitude: Quaternion<S>,
@@ -102,6 +114,7 @@ pub struct Controller<S> {
     angle: AngleLoop<S>,
     reference: Reference<S>,
     inertia: Inertia<S>,
+    tilt_compensation: TiltCompensation<S>,
     /// Torque that may be missing before an axis counts as short.
     short_nm: [S; 3],
 }
@@ -175,6 +188,8 @@ impl<S: Scalar> Controller<S> {
             reference: Reference::new(&config.reference, config.period_s * f64::from(config.angle_divider))
                 .map_err(ControllerError::Reference)?,
             inertia: Inertia::new(config.inertia_kg_m2).map_err(ControllerError::Inertia)?,
+            tilt_compensation: TiltCompensation::new(config.tilt_compensation_max)
+                .ok_or(ControllerError::TiltCompensation)?,
         })
     }
 
@@ -188,17 +203,38 @@ impl<S: Scalar> Controller<S> {
         setpoint: &Setpoint<S>,
         mixer: &Mixer<S, N, F, P>,
     ) -> Step<S, N> {
+        let decided = self.decide(state, sensed, setpoint);
+        self.carry_out(state, &decided, mixer)
+    }
+
+    /// One sample without attitude or rates to go by: this thrust, no torque, and nothing remembered.
+    pub fn step_blind<const N: usize, const F: usize, const P: usize>(
+        &self,
+        state: &mut ControllerState<S>,
+        thrust_n: S,
+        mixer: &Mixer<S, N, F, P>,
+    ) -> Step<S, N> {
+        let decided = self.decide_blind(state, thrust_n);
+        self.carry_out(state, &decided, mixer)
+    }
+
+    /// The first half of [`Controller::step`]: everything before the mixer.
+    pub(crate) fn decide(
+        &self,
+        state: &mut ControllerState<S>,
+        sensed: &Sensed<S>,
+        setpoint: &Setpoint<S>,
+    ) -> Decided<S> {
         let known = Known::of(sensed, setpoint, state.last_thrust_n);
         if matches!(setpoint.motors, Motors::Off | Motors::Idle) {
             state.reset();
             state.wanted_attitude = known.attitude.unwrap_or(Quaternion::IDENTITY);
-            return self.without_torque(state, setpoint, mixer, known.invalid);
+            return Decided::without_torque(setpoint.motors, S::ZERO, known.invalid);
         }
         state.last_thrust_n = known.thrust_n;
         let Some(rate_rad_s) = known.rate_rad_s else {
             state.forget_motion();
-            let setpoint = Setpoint { thrust_n: known.thrust_n, ..*setpoint };
-            return self.without_torque(state, &setpoint, mixer, true);
+            return Decided::without_torque(Motors::Idle, known.thrust_n, true);
         };
         if !state.attitude_was_known && known.attitude.is_some() {
             state.reference.reset();
@@ -211,40 +247,59 @@ impl<S: Scalar> Controller<S> {
             None => (state.wanted_attitude, Motion::Rates(BodyAxes::default())),
         };
         self.run_angle_loop(state, attitude, rate_rad_s, &motion);
-        let acceleration = self.run_rate_loops(state, rate_rad_s);
-        let torque = self.inertia.torque(acceleration, rate_rad_s);
-        let demand =
-            Wrench { thrust_n: known.thrust_n, roll_nm: torque.roll, pitch_nm: torque.pitch, yaw_nm: torque.yaw };
-        let allocation = if setpoint.motors == Motors::Grounded {
-            state.rate.iter_mut().for_each(RateLoopState::empty);
-            mixer.allocate_with_rise(demand, S::ZERO)
-        } else {
-            let allocation = mixer.allocate(demand);
-            self.integrate(state, &allocation);
-            allocation
-        };
-        Step {
-            wanted_attitude: state.wanted_attitude,
+        let acceleration_rad_s2 = self.run_rate_loops(state, rate_rad_s);
+        let torque = self.inertia.torque(acceleration_rad_s2, rate_rad_s);
+        // Standing on a slope is no reason for more thrust.
+        let leaning = known.attitude.filter(|_| setpoint.motors == Motors::Flying);
+        let thrust_n = self.tilt_compensation.raised(known.thrust_n, leaning);
+        Decided {
+            motors: setpoint.motors,
+            demand: Wrench { thrust_n, roll_nm: torque.roll, pitch_nm: torque.pitch, yaw_nm: torque.yaw },
             rate_setpoint: state.rate_setpoint,
-            acceleration_rad_s2: acceleration,
-            commands: mixer.commands(&allocation),
-            allocation,
+            acceleration_rad_s2,
             invalid_input: known.invalid,
         }
     }
 
-    /// One sample without attitude or rates to go by: this thrust, no torque, and nothing remembered.
-    pub fn step_blind<const N: usize, const F: usize, const P: usize>(
-        &self,
-        state: &mut ControllerState<S>,
-        thrust_n: S,
-        mixer: &Mixer<S, N, F, P>,
-    ) -> Step<S, N> {
+    /// The first half of [`Controller::step_blind`].
+    pub(crate) fn decide_blind(&self, state: &mut ControllerState<S>, thrust_n: S) -> Decided<S> {
         let wanted_attitude = state.wanted_attitude;
         state.reset();
         state.wanted_attitude = wanted_attitude;
-        let setpoint = Setpoint { motors: Motors::Flying, thrust_n, motion: Motion::LEVEL };
-        self.without_torque(state, &setpoint, mixer, false)
+        Decided::without_torque(Motors::Idle, thrust_n, false)
+    }
+
+    /// The other half: the mixer, and what it says to the integrators. The only place where a step is put together: it
+    /// is large enough for each copy of it to cost as much as a loop.
+    pub(crate) fn carry_out<const N: usize, const F: usize, const P: usize>(
+        &self,
+        state: &mut ControllerState<S>,
+        decided: &Decided<S>,
+        mixer: &Mixer<S, N, F, P>,
+    ) -> Step<S, N> {
+        let allocation = if decided.motors == Motors::Grounded {
+            mixer.allocate_with_rise(decided.demand, S::ZERO)
+        } else {
+            mixer.allocate(decided.demand)
+        };
+        match decided.motors {
+            Motors::Flying => self.integrate(state, &allocation),
+            Motors::Grounded => state.rate.iter_mut().for_each(RateLoopState::empty),
+            Motors::Off | Motors::Idle => {}
+        }
+        let mut commands = mixer.commands(&allocation);
+        if decided.motors == Motors::Off {
+            // In place: collecting would check the capacity again, with a panic.
+            commands.iter_mut().for_each(|command| *command = S::ZERO);
+        }
+        Step {
+            wanted_attitude: state.wanted_attitude,
+            rate_setpoint: decided.rate_setpoint,
+            acceleration_rad_s2: decided.acceleration_rad_s2,
+            commands,
+            allocation,
+            invalid_input: decided.invalid_input,
+        }
     }
 
     /// The pilot's demand, shaped, to a rate set-point; at the angle loop's own pace.
@@ -294,29 +349,26 @@ impl<S: Scalar> Controller<S> {
             axis.integrate(memory, if short { unmet } else { S::ZERO });
         }
     }
+}
 
-    /// Standing, disarmed, or blind: no torque, rotors at their floors or stopped.
-    fn without_torque<const N: usize, const F: usize, const P: usize>(
-        &self,
-        state: &ControllerState<S>,
-        setpoint: &Setpoint<S>,
-        mixer: &Mixer<S, N, F, P>,
-        invalid_input: bool,
-    ) -> Step<S, N> {
-        let turning = matches!(setpoint.motors, Motors::Grounded | Motors::Flying);
-        let thrust_n = if turning { setpoint.thrust_n } else { S::ZERO };
-        let allocation = mixer.allocate(Wrench { thrust_n, ..Wrench::default() });
-        let mut commands = mixer.commands(&allocation);
-        if setpoint.motors == Motors::Off {
-            // In place: collecting would check the capacity again, with a panic.
-            commands.iter_mut().for_each(|command| *command = S::ZERO);
-        }
-        Step {
-            wanted_attitude: state.wanted_attitude,
+/// What a step asks of the mixer.
+pub(crate) struct Decided<S> {
+    /// Flying: the integrators learn from what is achieved. Idle: they do not, whatever the thrust.
+    motors: Motors,
+    demand: Wrench<S>,
+    rate_setpoint: RateSetpoint<S>,
+    acceleration_rad_s2: BodyAxes<S>,
+    invalid_input: bool,
+}
+
+impl<S: Scalar> Decided<S> {
+    /// Standing, disarmed, or blind.
+    fn without_torque(motors: Motors, thrust_n: S, invalid_input: bool) -> Self {
+        Decided {
+            motors,
+            demand: Wrench { thrust_n, ..Wrench::default() },
             rate_setpoint: RateSetpoint::default(),
             acceleration_rad_s2: BodyAxes::default(),
-            commands,
-            allocation,
             invalid_input,
         }
     }

@@ -15,12 +15,15 @@ use core::fmt;
 use evenkeel_mixer::{Mixer, Scalar};
 use heapless::Vec;
 
+use crate::battery::{Battery, BatteryConfig, BatteryError, BatteryState};
 use crate::controller::{Controller, ControllerConfig, ControllerError, ControllerState, Sensed, Step};
+use crate::descent::{Descent, DescentConfig, DescentError, DescentState};
 use crate::estimate::{
     Alignment, AttitudeEstimator, AttitudeEstimatorConfig, AttitudeEstimatorError, AttitudeEstimatorState, Estimate,
     InertialSample,
 };
 use crate::filter::{GyroFilter, GyroFilterConfig, GyroFilterError, GyroFilterState};
+use crate::missed_periods::{MissedPeriods, MissedPeriodsState};
 use crate::quaternion::Quaternion;
 use crate::setpoint::{BodyAxes, Motion, Motors, Setpoint};
 use crate::supervisor::{
@@ -29,6 +32,7 @@ use crate::supervisor::{
 
 /// All the blocks, human side.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
 pub struct FlightComputerConfig {
     /// Between gyro and rate loop.
     pub gyro_filter: GyroFilterConfig,
@@ -38,6 +42,10 @@ pub struct FlightComputerConfig {
     pub supervisor: SupervisorConfig,
     /// The loops.
     pub controller: ControllerConfig,
+    /// How thrust keeps its size while the battery sags.
+    pub battery: BatteryConfig,
+    /// How the craft comes down without a pilot.
+    pub descent: DescentConfig,
 }
 
 /// Which block refused its configuration.
@@ -51,6 +59,10 @@ pub enum FlightComputerError {
     Supervisor(SupervisorError),
     /// The control loops.
     Controller(ControllerError),
+    /// The battery compensation.
+    Battery(BatteryError),
+    /// The descent.
+    Descent(DescentError),
 }
 
 impl fmt::Display for FlightComputerError {
@@ -60,6 +72,8 @@ impl fmt::Display for FlightComputerError {
             FlightComputerError::Estimator(cause) => write!(f, "attitude estimate: {cause}"),
             FlightComputerError::Supervisor(cause) => write!(f, "supervisor: {cause}"),
             FlightComputerError::Controller(cause) => cause.fmt(f),
+            FlightComputerError::Battery(cause) => write!(f, "battery: {cause}"),
+            FlightComputerError::Descent(cause) => write!(f, "descent: {cause}"),
         }
     }
 }
@@ -68,6 +82,8 @@ impl core::error::Error for FlightComputerError {}
 
 /// What the board measured.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Sample<S, const N: usize> {
     /// Now, microseconds of a clock that only runs forward.
     pub now_us: u64,
@@ -76,15 +92,22 @@ pub struct Sample<S, const N: usize> {
     /// Gyro, accelerometer, heading.
     pub inertial: InertialSample<S>,
     /// Speed of each rotor, for the notches; zero where it is not known.
+    #[cfg_attr(feature = "serde", serde(with = "crate::sequence"))]
     pub rotor_speeds_rad_s: [S; N],
     /// Whether the craft stands on the ground; none when nothing on board can tell.
     pub on_ground: Option<bool>,
     /// Charge left, 0 to 1; none when it is not measured.
     pub battery_share: Option<S>,
+    /// Supply voltage over that of a full battery; none when it is not measured.
+    pub voltage_share: Option<S>,
+    /// Vertical speed, up positive; none when nothing on board can tell.
+    pub climb_m_s: Option<S>,
 }
 
 /// What came over the link.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct PilotDemand<S> {
     /// When it was received; none before the first.
     pub at_us: Option<u64>,
@@ -100,6 +123,8 @@ pub struct PilotDemand<S> {
 
 /// Every signal of one step.
 #[derive(Clone, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct FlightStep<S, const N: usize> {
     /// Attitude, bias and what they rest on.
     pub estimate: Estimate<S>,
@@ -111,6 +136,46 @@ pub struct FlightStep<S, const N: usize> {
     pub control: Option<Step<S, N>>,
     /// Command to each rotor, 0 to 1.
     pub commands: Vec<S, N>,
+    /// Rotor ceilings as a share of those on a full battery, as the mixer has them.
+    pub ceiling_share: S,
+    /// What was given and is no number.
+    pub passed_over: PassedOver,
+}
+
+/// Values that were given, are not finite, and were passed over. What the estimate and the loops passed over, their
+/// own records say.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub struct PassedOver {
+    /// A rotor's speed: its notch stays where it was.
+    pub rotor_speed: bool,
+    /// The battery's charge: it counts as low.
+    pub battery: bool,
+    /// The supply voltage: the ceilings stay where they were.
+    pub voltage: bool,
+    /// The vertical speed: it counts as not known.
+    pub climb: bool,
+    /// The pilot's demand.
+    pub demand: bool,
+}
+
+impl PassedOver {
+    fn of<S: Scalar, const N: usize>(sample: &Sample<S, N>, pilot: &PilotDemand<S>) -> Self {
+        let bad = |value: Option<S>| value.is_some_and(|value| !value.is_finite());
+        PassedOver {
+            rotor_speed: !sample.rotor_speeds_rad_s.iter().all(|speed| speed.is_finite()),
+            battery: bad(sample.battery_share),
+            voltage: bad(sample.voltage_share),
+            climb: bad(sample.climb_m_s),
+            demand: !(pilot.thrust_n.is_finite() && pilot.motion.is_finite()),
+        }
+    }
+
+    /// Whether any was.
+    pub fn any(&self) -> bool {
+        self.rotor_speed || self.battery || self.voltage || self.climb || self.demand
+    }
 }
 
 /// All the blocks, validated.
@@ -120,6 +185,9 @@ pub struct FlightComputer<S> {
     estimator: AttitudeEstimator<S>,
     supervisor: Supervisor<S>,
     controller: Controller<S>,
+    battery: Battery<S>,
+    descent: Descent<S>,
+    missed_periods: MissedPeriods,
 }
 
 /// What all the blocks remember.
@@ -129,6 +197,9 @@ pub struct FlightState<S: Scalar, const N: usize> {
     estimator: AttitudeEstimatorState<S>,
     supervisor: SupervisorState,
     controller: ControllerState<S>,
+    battery: BatteryState<S>,
+    descent: DescentState<S>,
+    missed_periods: MissedPeriodsState,
     commands: Vec<S, N>,
 }
 
@@ -136,6 +207,26 @@ impl<S: Scalar, const N: usize> FlightState<S, N> {
     /// Forgets everything: disarmed, not aligned.
     pub fn reset(&mut self) {
         *self = Self::default();
+    }
+
+    /// Begins in flight, the pilot in command: the estimate stands at this attitude with no bias, the filters at these
+    /// body rates. A simulation may begin so, or a computer that restarted in the air and was told the rest.
+    ///
+    /// The link must be alive and the arm request on from the first step, or the supervisor acts on it. What is no
+    /// attitude is aligned as at power-up, which never ends in flight.
+    pub fn in_flight(attitude: Quaternion<S>, rate_rad_s: BodyAxes<S>) -> Self {
+        let mut state = Self { supervisor: SupervisorState::flying(), ..Self::default() };
+        state.estimator.restart_at(attitude);
+        state.gyro_filter.reset_to(rate_rad_s);
+        state
+    }
+
+    /// Begins armed, standing on the ground at this attitude: the next thrust demand that is not low takes off.
+    /// As with [`FlightState::in_flight`], the link must be alive and the arm request on.
+    pub fn on_the_ground_armed(attitude: Quaternion<S>) -> Self {
+        let mut state = Self { supervisor: SupervisorState::standing(), ..Self::default() };
+        state.estimator.restart_at(attitude);
+        state
     }
 }
 
@@ -151,6 +242,10 @@ impl<S: Scalar> FlightComputer<S> {
             estimator: AttitudeEstimator::new(&config.estimator, period_s).map_err(FlightComputerError::Estimator)?,
             supervisor: Supervisor::new(&config.supervisor).map_err(FlightComputerError::Supervisor)?,
             controller: Controller::new(&config.controller).map_err(FlightComputerError::Controller)?,
+            battery: Battery::new(&config.battery, period_s).map_err(FlightComputerError::Battery)?,
+            descent: Descent::new(&config.descent, config.supervisor.hover_thrust_n, period_s)
+                .map_err(FlightComputerError::Descent)?,
+            missed_periods: MissedPeriods::new(period_s, config.supervisor.samples.gap_max_s),
         })
     }
 
@@ -160,10 +255,12 @@ impl<S: Scalar> FlightComputer<S> {
         state: &mut FlightState<S, N>,
         sample: &Sample<S, N>,
         pilot: &PilotDemand<S>,
-        mixer: &Mixer<S, N, F, P>,
+        mixer: &mut Mixer<S, N, F, P>,
     ) -> FlightStep<S, N> {
         let gyro = sample.inertial.gyro_rad_s;
         let filtered = self.gyro_filter.step(&mut state.gyro_filter, gyro, &sample.rotor_speeds_rad_s);
+        let missed = self.missed_periods.step(&mut state.missed_periods, sample.now_us, sample.sensed_at_us);
+        self.estimator.bridge(&mut state.estimator, &sample.inertial, missed);
         let estimate = self.estimator.step(&mut state.estimator, &sample.inertial);
         let rate_rad_s = less(filtered.rate_rad_s, estimate.bias_rad_s);
         let whole = !(filtered.held || estimate.status.gyro_faulty || estimate.status.accelerometer_faulty);
@@ -182,23 +279,44 @@ impl<S: Scalar> FlightComputer<S> {
             configuration_valid: true,
             attitude_known: estimate.status.alignment == Alignment::Aligned,
         };
-        let decision = self.supervisor.step(&mut state.supervisor, &input);
-        let mut answer = FlightStep { estimate, rate_rad_s, decision, control: None, commands: Vec::new() };
-        if decision.hold && runs_the_loops(decision.permission) {
-            answer.commands.clone_from(&state.commands);
-            return answer;
+        let mut decision = self.supervisor.step(&mut state.supervisor, &input);
+        self.battery.step(&mut state.battery, sample.voltage_share, mixer);
+        match &mut decision.permission {
+            Permission::LevelDescent { thrust_n } => {
+                *thrust_n = self.descent.step(&mut state.descent, sample.climb_m_s, *thrust_n);
+            }
+            _ => state.descent.reset(),
         }
-        let sensed = Sensed { attitude: estimate.attitude, rate_rad_s };
-        let setpoint = permitted(decision.permission, pilot, sample.on_ground == Some(true));
-        let control = match decision.permission {
-            Permission::BlindDescent { thrust_n } => self.controller.step_blind(&mut state.controller, thrust_n, mixer),
-            _ => self.controller.step(&mut state.controller, &sensed, &setpoint, mixer),
+        let (ceiling_share, passed_over) = (state.battery.ceiling_share(), PassedOver::of(sample, pilot));
+        // Before the first commands there is nothing to hold.
+        if decision.hold && runs_the_loops(decision.permission) && !state.commands.is_empty() {
+            let commands = copied(&state.commands);
+            return FlightStep { estimate, rate_rad_s, decision, control: None, commands, ceiling_share, passed_over };
+        }
+        let loops = &mut state.controller;
+        let decided = match decision.permission {
+            Permission::BlindDescent { thrust_n } => self.controller.decide_blind(loops, thrust_n),
+            _ => {
+                let sensed = Sensed { attitude: estimate.attitude, rate_rad_s };
+                self.controller.decide(loops, &sensed, &permitted(decision.permission, pilot, sample.on_ground))
+            }
         };
-        state.commands.clone_from(&control.commands);
-        answer.commands.clone_from(&control.commands);
-        answer.control = Some(control);
-        answer
+        let control = self.controller.carry_out(loops, &decided, mixer);
+        let commands = copied(&control.commands);
+        state.commands = copied(&commands);
+        let control = Some(control);
+        FlightStep { estimate, rate_rad_s, decision, control, commands, ceiling_share, passed_over }
     }
+}
+
+/// As `clone`, which calls for a copy of a length that is not known: dearer than all of this for a handful of rotors.
+fn copied<S: Scalar, const N: usize>(values: &Vec<S, N>) -> Vec<S, N> {
+    let mut copy = Vec::new();
+    for value in values {
+        // Of the same capacity: there is room.
+        let _ = copy.push(*value);
+    }
+    copy
 }
 
 /// Whether the loops hold the attitude under this permission.
@@ -207,8 +325,8 @@ fn runs_the_loops<S>(permission: Permission<S>) -> bool {
 }
 
 /// What the loops are asked for under this permission.
-fn permitted<S: Scalar>(permission: Permission<S>, pilot: &PilotDemand<S>, on_ground: bool) -> Setpoint<S> {
-    let flying = if on_ground { Motors::Grounded } else { Motors::Flying };
+fn permitted<S: Scalar>(permission: Permission<S>, pilot: &PilotDemand<S>, on_ground: Option<bool>) -> Setpoint<S> {
+    let flying = if on_ground == Some(true) { Motors::Grounded } else { Motors::Flying };
     let level = |motors, thrust_n| Setpoint { motors, thrust_n, motion: Motion::LEVEL };
     match permission {
         Permission::MotorsOff => Setpoint::DISARMED,

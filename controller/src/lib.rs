@@ -13,29 +13,39 @@
 
 mod angle_loop;
 mod attitude_error;
+mod battery;
 mod controller;
+mod descent;
 mod elementary;
 pub mod estimate;
 pub mod filter;
 mod flight_computer;
 mod inertia;
+#[cfg(feature = "link")]
+pub mod link;
+mod missed_periods;
 mod quaternion;
 mod rate_loop;
 mod reference;
+#[cfg(feature = "serde")]
+mod sequence;
 mod setpoint;
 mod shaping;
 mod supervisor;
 mod telemetry;
+mod tilt_compensation;
 mod trigonometry;
 mod tuning;
 
 pub use angle_loop::{AngleLoop, AngleLoopConfig, AngleLoopError};
 pub use attitude_error::{AttitudeError, INVERTED_TOL};
+pub use battery::{Battery, BatteryConfig, BatteryError, BatteryState, CEILING_STEP_SHARE};
 pub use controller::{
     Controller, ControllerConfig, ControllerError, ControllerState, RATE_BELIEVED_MAX, SHORT_SHARE, Sensed, Step,
 };
+pub use descent::{Descent, DescentConfig, DescentError, DescentState};
 pub use flight_computer::{
-    FlightComputer, FlightComputerConfig, FlightComputerError, FlightState, FlightStep, PilotDemand, Sample,
+    FlightComputer, FlightComputerConfig, FlightComputerError, FlightState, FlightStep, PassedOver, PilotDemand, Sample,
 };
 pub use inertia::{Inertia, InertiaError};
 pub use quaternion::Quaternion;

@@ -7,8 +7,13 @@ use evenkeel_mixer::Scalar;
 
 use crate::trigonometry::sin_cos;
 
+/// A quaternion is not of unit length when scaling by the root leaves its square this far off.
+const ROOT_OFF_MAX: f64 = 1.0 / 1024.0;
+
 /// A quaternion w + xi + yj + zk.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Quaternion<S> {
     /// Scalar part.
     pub w: S,
@@ -66,10 +71,31 @@ impl<S: Scalar> Quaternion<S> {
 
     /// Scaled to unit length; none when it is too short, too long or not finite.
     pub fn normalized(self) -> Option<Self> {
-        let square = self.w * self.w + self.x * self.x + self.y * self.y + self.z * self.z;
-        let scale = square.recip_sqrt();
-        let whole = square.is_finite() && scale > S::ZERO && scale.is_finite();
-        whole.then(|| Quaternion { w: self.w * scale, x: self.x * scale, y: self.y * scale, z: self.z * scale })
+        let square = self.square();
+        let off = square - S::ONE;
+        if off * off <= S::EPSILON {
+            return Some(self.polished(off));
+        }
+        // Too long or too short for the scalar, what comes out is not near unit length: in fixed point a square may have
+        // met the end of the range, or lost its digits.
+        let near = self.scaled(square.recip_sqrt());
+        let off = near.square() - S::ONE;
+        (off.abs() <= S::from_f64(ROOT_OFF_MAX)).then(|| near.polished(off))
+    }
+
+    fn square(self) -> S {
+        self.w * self.w + self.x * self.x + self.y * self.y + self.z * self.z
+    }
+
+    fn scaled(self, scale: S) -> Self {
+        Quaternion { w: self.w * scale, x: self.x * scale, y: self.y * scale, z: self.z * scale }
+    }
+
+    /// With a square that is off one by this little, scaled to unit length.
+    ///
+    /// * Math: the first term of 1/√(1 + off), exact to 3/8·off²: below rounding where off² is
+    fn polished(self, off: S) -> Self {
+        self.scaled(S::ONE - S::HALF * off)
     }
 
     /// Heading alone: the rotation about the world's down axis that is left when the tilt is taken
@@ -125,6 +151,7 @@ impl<S: Scalar> core::ops::Mul for Quaternion<S> {
 mod tests {
     use super::*;
     use core::f64::consts::FRAC_PI_2;
+    use evenkeel_mixer::Fixed;
 
     fn close(a: [f64; 3], b: [f64; 3]) -> bool {
         a.iter().zip(b).all(|(a, b)| (a - b).abs() < 1e-6)
@@ -173,6 +200,21 @@ mod tests {
         assert!(tilt_only.z.abs() < 1e-7, "what is left has no part about z");
         let on_its_back = Quaternion { w: 0.0, x: 1.0, y: 0.0, z: 0.0 };
         assert_eq!(on_its_back.heading(), None);
+    }
+
+    #[test]
+    fn is_of_unit_length_or_none_in_fixed_point() {
+        let fixed = |q: [f64; 4]| Quaternion::from_array(q.map(Fixed::from_f64)).normalized();
+        for huge in
+            [[1e9, 0.25, 0.25, 1e9], [1e30, 0.0, 0.0, 0.0], [5e4, 0.0, 1.0, 0.0], [1e-9, 0.0, 0.0, 0.0], [0.0; 4]]
+        {
+            assert_eq!(fixed(huge), None, "{huge:?}");
+        }
+        for k in -7..=14 {
+            let unit = fixed([0.6, 0.0, -0.8, 0.0].map(|part| part * 2.0_f64.powi(k))).map(Quaternion::to_array);
+            let off = |unit: [Fixed; 4]| (unit[0].to_f64() - 0.6).abs() + (unit[2].to_f64() + 0.8).abs();
+            assert!(unit.is_some_and(|unit| off(unit) < 1e-6 * 2.0_f64.powi(-k.min(0))), "2^{k}: {unit:?}");
+        }
     }
 
     #[test]

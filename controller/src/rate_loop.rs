@@ -5,7 +5,8 @@
 //! it should show by now is taken off the derivative, which then fights only what was not wanted. The
 //! integrator waits while the rotors cannot give what it asks for.
 //!
-//! * Math: α = P·e + I − D·d + α_known; I ← I + K_i·e·T, d ← (T_f·d + Δω − T·ω̇_expected)/(T_f + T)
+//! * Math: α = P·(b·ω_set − ω) + I − D·d + α_known; I ← I + K_i·(ω_set − ω)·T,
+//!   d ← (T_f·d + Δω − T·ω̇_expected)/(T_f + T); b the set-point weight
 //! * Source: K. J. Åström, T. Hägglund, Advanced PID Control, 2006, ch. 3 (from memory)
 
 use core::fmt;
@@ -14,6 +15,7 @@ use evenkeel_mixer::Scalar;
 
 /// Gains of one axis, human side; may be wrong until [`RateLoop::new`] has seen them.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
 pub struct RateLoopConfig {
     /// Proportional: rad/s² per rad/s.
     pub p_per_s: f64,
@@ -23,6 +25,9 @@ pub struct RateLoopConfig {
     pub d: f64,
     /// Corner of the derivative's low-pass.
     pub d_filter_hz: f64,
+    /// Share of the set-point that the proportional part sees, 0 to 1; the integral part sees all of it. Below one, a
+    /// step in the set-point asks for less at once and overshoots less; what disturbs is answered as ever.
+    pub set_point_weight: f64,
     /// Share of the known acceleration that is fed forward, 0 to 1.
     pub feed_forward: f64,
     /// Largest angular acceleration the integrator may hold.
@@ -38,6 +43,8 @@ pub enum RateLoopError {
     Gain,
     /// The derivative's corner is not above zero.
     FilterCorner,
+    /// The set-point weight is outside 0 to 1.
+    SetPointWeight,
     /// The feed-forward share is outside 0 to 1.
     FeedForward,
     /// The integrator's limit is negative or not finite.
@@ -50,6 +57,7 @@ impl fmt::Display for RateLoopError {
             RateLoopError::Period => "the sample period must be above 0",
             RateLoopError::Gain => "p, i and d must be finite and at least 0",
             RateLoopError::FilterCorner => "the derivative filter's corner must be above 0",
+            RateLoopError::SetPointWeight => "the set-point weight must lie between 0 and 1",
             RateLoopError::FeedForward => "the feed-forward share must lie between 0 and 1",
             RateLoopError::IntegralLimit => "the integrator limit must be finite and at least 0",
         })
@@ -67,6 +75,7 @@ pub struct RateLoop<S> {
     d_keep: S,
     period_s: S,
     d_gain_per_s: S,
+    set_point_weight: S,
     feed_forward: S,
     integral_max_rad_s2: S,
 }
@@ -130,6 +139,9 @@ impl<S: Scalar> RateLoop<S> {
         if !(config.d_filter_hz > 0.0) {
             return Err(RateLoopError::FilterCorner);
         }
+        if !(config.set_point_weight >= 0.0 && config.set_point_weight <= 1.0) {
+            return Err(RateLoopError::SetPointWeight);
+        }
         if !(config.feed_forward >= 0.0 && config.feed_forward <= 1.0) {
             return Err(RateLoopError::FeedForward);
         }
@@ -144,6 +156,7 @@ impl<S: Scalar> RateLoop<S> {
             d_keep: S::from_f64(lag_s / (lag_s + period_s)),
             period_s: S::from_f64(period_s),
             d_gain_per_s: S::from_f64(1.0 / (lag_s + period_s)),
+            set_point_weight: S::from_f64(config.set_point_weight),
             feed_forward: S::from_f64(config.feed_forward),
             integral_max_rad_s2: S::from_f64(config.integral_max_rad_s2),
         })
@@ -161,7 +174,8 @@ impl<S: Scalar> RateLoop<S> {
         state.last_rate_rad_s = Some(rate_rad_s);
         state.derivative_rad_s2 = self.d_keep * state.derivative_rad_s2 + self.d_gain_per_s * unwanted;
         state.pending = self.i_per_step * error;
-        self.p_per_s * error + state.integral_rad_s2 - self.d * state.derivative_rad_s2
+        let weighted = self.set_point_weight * setpoint.wanted_rad_s - rate_rad_s;
+        self.p_per_s * weighted + state.integral_rad_s2 - self.d * state.derivative_rad_s2
             + self.feed_forward * setpoint.known_rad_s2
     }
 
@@ -186,6 +200,7 @@ mod tests {
         i_per_s2: 80.0,
         d: 0.5,
         d_filter_hz: 30.0,
+        set_point_weight: 1.0,
         feed_forward: 1.0,
         integral_max_rad_s2: 10.0,
     };
@@ -255,6 +270,52 @@ mod tests {
         assert!(after(-1.0, 0.2).abs() < 1e-12);
     }
 
+    /// An integrator under this loop, the rate set stepping to one, then a push: rates at each step.
+    fn under_weight(set_point_weight: f64) -> std::vec::Vec<f64> {
+        let config = RateLoopConfig { set_point_weight, d: 0.0, integral_max_rad_s2: 1e3, ..CONFIG };
+        let (block, mut state, mut rate) =
+            (RateLoop::<f64>::new(&config, 1.0e-3).unwrap(), RateLoopState::default(), 0.0);
+        let step = |k: i32| {
+            let (set, push) = if k < 3000 { (1.0, 0.0) } else { (1.0, -5.0) };
+            let answer = block.step(&mut state, wanted(set), rate);
+            block.integrate(&mut state, 0.0);
+            rate += 1.0e-3 * (answer + push);
+            rate
+        };
+        (0..6000).map(step).collect()
+    }
+
+    /// With ωn² = K_i and 2ζωn = P the set-point comes through (b·P·s + K_i)/(s² + P·s + K_i): at b = 0 there is no zero,
+    /// and with ζ = P/(2√K_i) above one no overshoot. The push comes through s/(s² + P·s + K_i) whatever b is.
+    #[test]
+    fn set_point_weight_takes_the_overshoot_and_leaves_the_answer_to_a_push() {
+        let (whole, none) = (under_weight(1.0), under_weight(0.0));
+        let highest = |rates: &[f64]| rates[..3000].iter().copied().fold(0.0, f64::max);
+        assert!(highest(&whole) > 1.1 && highest(&none) < 1.0 + 1e-6, "{} {}", highest(&whole), highest(&none));
+        assert!((whole[2999] - 1.0).abs() < 1e-3 && (none[2999] - 1.0).abs() < 1e-3, "both get there");
+        let pushed = |rates: &[f64]| rates[3000..].iter().map(|rate| rate - rates[2999]).collect::<std::vec::Vec<_>>();
+        let apart = pushed(&whole).iter().zip(pushed(&none)).map(|(a, b)| (a - b).abs()).fold(0.0, f64::max);
+        assert!(apart < 1e-3, "{apart}");
+        assert!(pushed(&whole).iter().any(|rate| *rate < -0.1), "and there was a push");
+        let mut state = RateLoopState::default();
+        let half = RateLoop::<f64>::new(&RateLoopConfig { set_point_weight: 0.5, ..CONFIG }, 1e-3).unwrap();
+        assert!((half.step(&mut state, wanted(2.0), 0.25) - 20.0 * (0.5 * 2.0 - 0.25)).abs() < 1e-12);
+    }
+
+    #[test]
+    fn set_point_weight_scales_what_is_wanted_and_not_what_is_measured() {
+        for weight in [0.0, 0.3, 1.0] {
+            let config = RateLoopConfig { set_point_weight: weight, ..CONFIG };
+            let block = RateLoop::<f64>::new(&config, 1.0e-3).unwrap();
+            let mut state = RateLoopState::default();
+            let answer = block.step(&mut state, wanted(0.5), 0.25);
+            assert!((answer - 20.0 * (weight * 0.5 - 0.25)).abs() < 1e-12, "{weight}: {answer}");
+            // The integral part sees the whole error: the weight changes no steady state.
+            block.integrate(&mut state, 0.0);
+            assert!((state.integral_rad_s2() - 80.0 * 0.25 * 1.0e-3).abs() < 1e-12, "{weight}");
+        }
+    }
+
     #[test]
     fn known_acceleration_is_passed_on() {
         let setpoint = AxisSetpoint { known_rad_s2: 7.0, ..wanted(0.0) };
@@ -294,6 +355,8 @@ mod tests {
         for bad in [-0.1, 1.1, f64::NAN] {
             let forward = RateLoopConfig { feed_forward: bad, ..CONFIG };
             assert_eq!(made(forward, 1e-3), Err(RateLoopError::FeedForward), "{bad}");
+            let weight = RateLoopConfig { set_point_weight: bad, ..CONFIG };
+            assert_eq!(made(weight, 1e-3), Err(RateLoopError::SetPointWeight), "{bad}");
         }
     }
 }

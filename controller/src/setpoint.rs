@@ -4,6 +4,8 @@ use evenkeel_mixer::Scalar;
 
 /// Three values about the body axes: x forward (roll), y right (pitch), z down (yaw).
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct BodyAxes<S> {
     /// About x, right side down positive.
     pub roll: S,
@@ -32,6 +34,8 @@ impl<S: Scalar> BodyAxes<S> {
 
 /// How the craft is asked to move.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub enum Motion<S> {
     /// Hold this tilt and turn the heading at this rate.
     Angles {
@@ -63,6 +67,8 @@ impl<S: Scalar> Motion<S> {
 
 /// What the rate loop is asked for.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct RateSetpoint<S> {
     /// Body rates, radians a second.
     pub rate_rad_s: BodyAxes<S>,
@@ -74,6 +80,8 @@ pub struct RateSetpoint<S> {
 
 /// What the motors do.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub enum Motors {
     /// Every command is zero, whatever else is asked.
     Off,
@@ -90,6 +98,8 @@ pub enum Motors {
 
 /// The pilot's demand for one step.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Setpoint<S> {
     /// Whether the motors run, and whether the craft may turn.
     pub motors: Motors,

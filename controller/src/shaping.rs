@@ -18,6 +18,7 @@ pub const SETTLED_TOL: f64 = 1.0e-3;
 
 /// Limits of one axis, human side; may be wrong until [`Shaper::new`] has seen them.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
 pub struct ShaperConfig {
     /// Largest rate of change: rad/s for an angle, rad/s² for a rate.
     pub slew_max: f64,

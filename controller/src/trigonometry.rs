@@ -22,11 +22,14 @@ const LARGEST_RAD: f64 = 1.0e4;
 /// * Source: W. J. Cody, W. Waite, Software Manual for the Elementary Functions, 1980 (reduction; from
 ///   memory); coefficients fitted for this project
 pub fn sin_cos<S: Scalar>(radians: S) -> (S, S) {
-    let quarter_turns = radians * S::from_f64(core::f64::consts::FRAC_2_PI);
-    if !(radians.abs() <= S::from_f64(LARGEST_RAD)) {
+    let size = radians.abs();
+    if size <= S::from_f64(core::f64::consts::FRAC_PI_4) {
+        return (sin_polynomial(radians), cos_polynomial(radians));
+    }
+    if !(size <= S::from_f64(LARGEST_RAD)) {
         return (S::ZERO, S::ONE);
     }
-    let (count, whole) = nearest_integer(quarter_turns);
+    let (count, whole) = nearest_quarter_turn(radians);
     let rest = radians
         - whole * S::from_f64(1.570_312_5)
         - whole * S::from_f64(4.835_128_784_179_687_5e-4)
@@ -40,10 +43,18 @@ pub fn sin_cos<S: Scalar>(radians: S) -> (S, S) {
     }
 }
 
-fn nearest_integer<S: Scalar>(value: S) -> (i32, S) {
-    let half = if value < S::ZERO { -0.5 } else { 0.5 };
-    let count = (value.to_f64() + half) as i32;
-    (count, S::from_f64(f64::from(count)))
+/// How many quarter turns are nearest, as an integer and as a number. Up to half a turn, where attitudes are, nothing
+/// is converted: that costs more than all the rest where double precision is software.
+fn nearest_quarter_turn<S: Scalar>(radians: S) -> (i32, S) {
+    let size = radians.abs();
+    let (count, whole) = if size <= S::from_f64(3.0 * core::f64::consts::FRAC_PI_4) {
+        (1, S::ONE)
+    } else if size <= S::from_f64(5.0 * core::f64::consts::FRAC_PI_4) {
+        (2, S::TWO)
+    } else {
+        (size * S::from_f64(core::f64::consts::FRAC_2_PI) + S::HALF).whole()
+    };
+    if radians < S::ZERO { (-count, -whole) } else { (count, whole) }
 }
 
 fn sin_polynomial<S: Scalar>(x: S) -> S {

@@ -6,6 +6,10 @@
 //! integrator with a small lag is P = 1/(2·τ_Σ): damping 1/√2, phase margin 65°. The integral's corner
 //! stands [`INTEGRAL_RATIO`] below the crossover and costs 7° of that.
 //!
+//! Rotors that carry momentum turn the craft while they spin up, mostly about yaw: their torque leads by a time τ_z. Where
+//! τ_z is more than the derivative's filter, the filter is slowed to τ_z, which then takes the lead out; where it is more
+//! than τ there is no lag left, the derivative is zero, and P is lowered by τ/τ_z.
+//!
 //! An axis without much torque is not asked for more than it has: P is held down so that a rate error
 //! of [`FULL_TORQUE_ERROR_RAD_S`] asks for all of it.
 //!
@@ -64,6 +68,8 @@ pub struct Tuning {
     pub extra_delay_s: f64,
     /// Largest angular acceleration from hover, the smaller of both ways: roll, pitch, yaw.
     pub authority_rad_s2: [f64; 3],
+    /// Time by which spinning the rotors up leads their torque: roll, pitch, yaw; 0 for rotors without inertia.
+    pub spin_up_s: [f64; 3],
 }
 
 /// What the rule gives.
@@ -121,9 +127,15 @@ impl Tuning {
                 return Err(TuningError::NoAuthority { axis });
             }
         }
-        let rate = self.authority_rad_s2.map(|authority| self.rate_loop(authority));
-        let filter_s = self.rotor_lag_s / LAG_RATIO;
-        let gain_per_s = rate.map(|axis| 1.0 / (ANGLE_RATIO * (1.0 / axis.p_per_s + self.rotor_lag_s - filter_s)));
+        if !self.spin_up_s.iter().all(|lead| lead.is_finite()) {
+            return Err(TuningError::Time);
+        }
+        let [roll, pitch, yaw] = self.authority_rad_s2;
+        let [roll_lead_s, pitch_lead_s, yaw_lead_s] = self.spin_up_s;
+        let rate =
+            [self.rate_loop(roll, roll_lead_s), self.rate_loop(pitch, pitch_lead_s), self.rate_loop(yaw, yaw_lead_s)];
+        // D over P is the rotors' lag less that of the filter.
+        let gain_per_s = rate.map(|axis| 1.0 / (ANGLE_RATIO * (1.0 + axis.d) / axis.p_per_s));
         let mut rate_max_rad_s = [0.0; 3];
         for ((limit, gain), authority) in rate_max_rad_s.iter_mut().zip(gain_per_s).zip(self.authority_rad_s2) {
             let stops = BRAKING_SHARE * authority / gain;
@@ -157,17 +169,21 @@ impl Tuning {
         }
     }
 
-    fn rate_loop(&self, authority_rad_s2: f64) -> RateLoopConfig {
-        let filter_s = self.rotor_lag_s / LAG_RATIO;
-        let small_lag_s = filter_s + LOOP_DELAY_SAMPLES * self.period_s + self.extra_delay_s;
-        let fastest = 1.0 / (2.0 * small_lag_s);
+    fn rate_loop(&self, authority_rad_s2: f64, spin_up_s: f64) -> RateLoopConfig {
+        let lag_s = self.rotor_lag_s;
+        let quick_s = lag_s / LAG_RATIO;
+        let lead_s = if spin_up_s > quick_s { spin_up_s } else { quick_s };
+        let filter_s = if lead_s < lag_s { lead_s } else { lag_s };
+        let small_lag_s = quick_s + LOOP_DELAY_SAMPLES * self.period_s + self.extra_delay_s;
+        let fastest = filter_s / lead_s / (2.0 * small_lag_s);
         let strongest = authority_rad_s2 / FULL_TORQUE_ERROR_RAD_S;
         let p_per_s = if fastest < strongest { fastest } else { strongest };
         RateLoopConfig {
             p_per_s,
             i_per_s2: p_per_s * p_per_s / INTEGRAL_RATIO,
             d: p_per_s * (self.rotor_lag_s - filter_s),
-            d_filter_hz: 1.0 / (core::f64::consts::TAU * filter_s),
+            d_filter_hz: 1.0 / (core::f64::consts::TAU * if filter_s < lag_s { filter_s } else { quick_s }),
+            set_point_weight: 1.0,
             feed_forward: 1.0,
             integral_max_rad_s2: authority_rad_s2,
         }
@@ -184,6 +200,7 @@ mod tests {
         rotor_lag_s: 0.035,
         extra_delay_s: 0.0,
         authority_rad_s2: [150.0, 140.0, 8.0],
+        spin_up_s: [0.0; 3],
     };
 
     #[test]
@@ -205,6 +222,19 @@ mod tests {
     fn more_delay_gives_less_gain() {
         let slow = Tuning { extra_delay_s: 0.01, ..CRAFT }.gains().unwrap().rate;
         assert!(slow[0].p_per_s < CRAFT.gains().unwrap().rate[0].p_per_s);
+    }
+
+    #[test]
+    fn rotors_that_lead_need_less_derivative_and_no_more_than_none() {
+        let yaw = |lead_s: f64| {
+            let strong = [150.0, 140.0, 1e3];
+            Tuning { spin_up_s: [0.0, 0.0, lead_s], authority_rad_s2: strong, ..CRAFT }.gains().unwrap().rate[2]
+        };
+        let lag_left = |lead_s: f64| yaw(lead_s).d / yaw(lead_s).p_per_s;
+        assert!((lag_left(0.0) - 0.75 * 0.035).abs() < 1e-12);
+        assert!((lag_left(0.020) - 0.015).abs() < 1e-12);
+        assert!(lag_left(0.070).abs() < 1e-12);
+        assert!((yaw(0.070).p_per_s / yaw(0.0).p_per_s - 0.5).abs() < 1e-12);
     }
 
     #[test]

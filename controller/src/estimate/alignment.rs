@@ -8,6 +8,8 @@ use crate::estimate::gate::SeenDown;
 
 /// Whether the estimate stands on a start, or what keeps it from one.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub enum Alignment {
     /// Still so far; the time is not over.
     #[default]

@@ -10,6 +10,7 @@ const ALIGN_MAX_S: f64 = 60.0;
 
 /// An attitude estimator, human side; may be wrong until `AttitudeEstimator::new` has seen it.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
 pub struct AttitudeEstimatorConfig {
     /// Proportional: turn towards the accelerometer, rad/s per radian of error.
     pub kp_per_s: f64,

@@ -16,6 +16,8 @@ use crate::setpoint::BodyAxes;
 
 /// What the sensors show at one sample, body axes.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct InertialSample<S> {
     /// Rates of turn, bias included.
     pub gyro_rad_s: BodyAxes<S>,
@@ -27,6 +29,8 @@ pub struct InertialSample<S> {
 
 /// What one step found. Every number is finite, whatever came in.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Estimate<S> {
     /// Body to world, unit length, w ≥ 0; no rotation until aligned. Without a heading its yaw is the
     /// gyro's alone, from north at the start.
@@ -41,6 +45,8 @@ pub struct Estimate<S> {
 
 /// What one step could use.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct EstimateStatus<S> {
     /// Aligned, or why not.
     pub alignment: Alignment,
@@ -201,6 +207,27 @@ impl<S: Scalar> AttitudeEstimator<S> {
         }
     }
 
+    /// Turns on through periods that brought no sample, before the step with the sample that ends them.
+    ///
+    /// * Input: the sample that ends the gap; how many periods went by before its own
+    /// * Math: the mean of the last rate and the new one, for as long; a gyro that is not believed leaves the last
+    /// * Cost: a product of quaternions for each period
+    pub(crate) fn bridge(&self, state: &mut AttitudeEstimatorState<S>, sample: &InertialSample<S>, periods: u32) {
+        if periods == 0 || state.alignment != Alignment::Aligned {
+            return;
+        }
+        let gyro = sample.gyro_rad_s.to_array();
+        let rate = if gyro.iter().all(|rate| self.believes(*rate)) {
+            let now = sum(gyro, state.bias_rad_s.map(|bias| -bias));
+            scaled(sum(state.rate_rad_s, now), S::HALF)
+        } else {
+            state.rate_rad_s
+        };
+        let turn = Quaternion::small_turn(scaled(rate, self.period_s));
+        let after = (0..periods).fold(state.attitude, |attitude, _| attitude * turn);
+        state.attitude = after.normalized().unwrap_or(state.attitude);
+    }
+
     fn believes(&self, rate_rad_s: S) -> bool {
         rate_rad_s.abs() <= self.rate_max_rad_s
     }
@@ -264,218 +291,4 @@ fn begin<S: Scalar>(
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    const G: f64 = 9.806_65;
-    const PERIOD_S: f64 = 4e-3;
-    const CONFIG: AttitudeEstimatorConfig = AttitudeEstimatorConfig {
-        kp_per_s: 1.0,
-        ki_per_s2: 0.3,
-        heading_weight: 0.5,
-        bias_max_rad_s: 0.1,
-        rate_max_rad_s: 35.0,
-        gravity_m_s2: G,
-        gate_share: 0.2,
-        rate_gate_rad_s: f64::INFINITY,
-        align_s: 0.4,
-        still_rad_s: 0.06,
-    };
-
-    fn made() -> AttitudeEstimator<f64> {
-        AttitudeEstimator::new(&CONFIG, PERIOD_S).unwrap()
-    }
-
-    fn at_rest(attitude: Quaternion<f64>, bias: [f64; 3]) -> InertialSample<f64> {
-        let acceleration_m_s2 = attitude.down_in_body().map(|down| -G * down);
-        InertialSample { gyro_rad_s: BodyAxes::from_array(bias), acceleration_m_s2, heading: None }
-    }
-
-    fn tilt_off(estimate: &Estimate<f64>, truth: Quaternion<f64>) -> f64 {
-        dot(estimate.attitude.down_in_body(), truth.down_in_body()).clamp(-1.0, 1.0).acos()
-    }
-
-    #[test]
-    fn aligns_in_the_stated_time_to_tilt_heading_and_bias() {
-        for (yaw, pitch, roll) in
-            [(0.0, 0.0, 0.0), (1.0, 0.3, -0.5), (-2.0, -0.2, 3.0), (3.0, 1.0, core::f64::consts::PI)]
-        {
-            let truth =
-                (Quaternion::yaw(yaw) * Quaternion::pitch(pitch) * Quaternion::roll(roll)).normalized().unwrap();
-            let (block, mut state) = (made(), AttitudeEstimatorState::default());
-            let heading = Some(HeadingReference::nose(yaw));
-            let sample = InertialSample { heading, ..at_rest(truth, [0.01, -0.02, 0.03]) };
-            for _ in 0..99 {
-                let estimate = block.step(&mut state, &sample);
-                assert_eq!(estimate.status.alignment, Alignment::Collecting);
-                assert_eq!(estimate.attitude, Quaternion::IDENTITY);
-            }
-            let estimate = block.step(&mut state, &sample);
-            assert_eq!(estimate.status.alignment, Alignment::Aligned);
-            assert!(estimate.status.heading_used);
-            let between = truth.conjugate() * estimate.attitude;
-            assert!(between.w.abs() > 1.0 - 1e-12, "{yaw} {pitch} {roll}: {estimate:?}");
-            let off = sum(estimate.bias_rad_s.to_array(), [-0.01, 0.02, -0.03]);
-            assert!(dot(off, off) < 1e-24, "{off:?}");
-            assert!(dot(estimate.rate_rad_s.to_array(), estimate.rate_rad_s.to_array()) < 1e-24);
-        }
-    }
-
-    #[test]
-    fn says_what_keeps_it_from_aligning_and_starts_again() {
-        let still = at_rest(Quaternion::IDENTITY, [0.0; 3]);
-        let bent = |acceleration_m_s2| InertialSample { acceleration_m_s2, ..still };
-        let cases = [
-            (at_rest(Quaternion::IDENTITY, [0.0, 0.061, 0.0]), Alignment::GyroMoving),
-            (bent([0.0, 0.0, -1.21 * G]), Alignment::AccelerationOffGravity),
-            (bent([0.0; 3]), Alignment::AccelerationOffGravity),
-            (bent([0.0, f64::NAN, -G]), Alignment::BadSample),
-            (at_rest(Quaternion::IDENTITY, [0.0, 0.0, 36.0]), Alignment::BadSample),
-        ];
-        for (sample, why) in cases {
-            let (block, mut state) = (made(), AttitudeEstimatorState::default());
-            for _ in 0..60 {
-                block.step(&mut state, &still);
-            }
-            assert_eq!(block.step(&mut state, &sample).status.alignment, why);
-            for _ in 0..99 {
-                assert_eq!(block.step(&mut state, &still).status.alignment, Alignment::Collecting, "{why:?}");
-            }
-            assert_eq!(block.step(&mut state, &still).status.alignment, Alignment::Aligned, "{why:?}");
-        }
-    }
-
-    #[test]
-    fn mean_rate_above_the_bias_limit_is_motion() {
-        let config = AttitudeEstimatorConfig { bias_max_rad_s: 0.05, ..CONFIG };
-        let block = AttitudeEstimator::new(&config, PERIOD_S).unwrap();
-        let mut state = AttitudeEstimatorState::default();
-        let drifting = at_rest(Quaternion::IDENTITY, [0.055, 0.0, 0.0]);
-        let last = (0..100).map(|_| block.step(&mut state, &drifting).status.alignment).last();
-        assert_eq!(last, Some(Alignment::GyroMoving));
-    }
-
-    #[test]
-    fn directions_that_cancel_are_no_gravity() {
-        let (block, mut state) = (made(), AttitudeEstimatorState::default());
-        let last = (0..100).map(|k| {
-            let up_or_down = if k % 2 == 0 { -G } else { G };
-            let sample =
-                InertialSample { acceleration_m_s2: [0.0, 0.0, up_or_down], ..at_rest(Quaternion::IDENTITY, [0.0; 3]) };
-            block.step(&mut state, &sample).status.alignment
-        });
-        assert_eq!(last.last(), Some(Alignment::AccelerationOffGravity));
-    }
-
-    #[test]
-    fn holds_everything_when_the_gyro_is_faulty() {
-        let (block, mut state) = (made(), AttitudeEstimatorState::default());
-        state.restart_at(Quaternion::roll(0.3));
-        let before = block.step(&mut state, &at_rest(Quaternion::IDENTITY, [0.5, 0.2, -0.1]));
-        for bad in [f64::NAN, f64::INFINITY, f64::NEG_INFINITY, 35.1, -35.1, f64::MAX] {
-            let estimate = block.step(&mut state, &at_rest(Quaternion::IDENTITY, [0.0, bad, 0.0]));
-            assert!(estimate.status.gyro_faulty, "{bad}");
-            assert_eq!((estimate.attitude, estimate.rate_rad_s), (before.attitude, before.rate_rad_s), "{bad}");
-            assert_eq!(estimate.bias_rad_s, before.bias_rad_s, "{bad}");
-        }
-        assert!(!block.step(&mut state, &at_rest(Quaternion::IDENTITY, [35.0; 3])).status.gyro_faulty);
-    }
-
-    #[test]
-    fn goes_on_with_the_gyro_when_the_accelerometer_is_faulty() {
-        let (block, mut state) = (made(), AttitudeEstimatorState::default());
-        state.restart_at(Quaternion::IDENTITY);
-        for bad in [f64::NAN, f64::INFINITY, f64::NEG_INFINITY, 1e200] {
-            let mut sample = at_rest(Quaternion::IDENTITY, [0.5, 0.0, 0.0]);
-            sample.acceleration_m_s2[1] = bad;
-            let before = state.attitude.x;
-            let estimate = block.step(&mut state, &sample);
-            assert!(estimate.status.accelerometer_faulty && estimate.status.accelerometer_weight == 0.0, "{bad}");
-            assert!((estimate.attitude.x - before - 0.5 * 0.5 * PERIOD_S).abs() < 1e-6, "{bad}");
-            assert_eq!(estimate.bias_rad_s, BodyAxes::default(), "{bad}");
-        }
-    }
-
-    #[test]
-    fn heading_that_is_no_number_is_flagged_and_passed_over() {
-        let (block, mut state) = (made(), AttitudeEstimatorState::default());
-        state.restart_at(Quaternion::IDENTITY);
-        for heading in [HeadingReference::north([f64::NAN; 3]), HeadingReference::nose(f64::INFINITY)] {
-            let sample = InertialSample { heading: Some(heading), ..at_rest(Quaternion::IDENTITY, [0.0; 3]) };
-            let status = block.step(&mut state, &sample).status;
-            assert!(status.heading_faulty && !status.heading_used, "{heading:?}");
-        }
-        assert_eq!(state.attitude, Quaternion::IDENTITY);
-    }
-
-    #[test]
-    fn bias_stops_at_its_limit_and_says_so() {
-        let (block, mut state) = (made(), AttitudeEstimatorState::default());
-        state.restart_at(Quaternion::IDENTITY);
-        let mut limited = false;
-        for _ in 0..10_000 {
-            let estimate = block.step(&mut state, &at_rest(Quaternion::IDENTITY, [0.3, 0.0, 0.0]));
-            assert!(estimate.bias_rad_s.roll <= 0.1);
-            limited = estimate.status.bias_limited;
-        }
-        assert!(limited);
-        // What is left of the bias leans the estimate by its share of kP: sin e = 0.2.
-        let estimate = block.step(&mut state, &at_rest(Quaternion::IDENTITY, [0.3, 0.0, 0.0]));
-        assert!((tilt_off(&estimate, Quaternion::IDENTITY).sin() - 0.2).abs() < 1e-6, "{estimate:?}");
-    }
-
-    #[test]
-    fn rate_gate_shuts_the_accelerometer_out_while_turning_fast() {
-        let block =
-            AttitudeEstimator::new(&AttitudeEstimatorConfig { rate_gate_rad_s: 2.0, ..CONFIG }, PERIOD_S).unwrap();
-        let weight = |rate: f64| {
-            let mut state = AttitudeEstimatorState::default();
-            state.restart_at(Quaternion::IDENTITY);
-            block.step(&mut state, &at_rest(Quaternion::IDENTITY, [0.0, 0.0, rate])).status.accelerometer_weight
-        };
-        assert_eq!([weight(0.0), weight(0.99), weight(-2.0), weight(30.0)], [1.0, 1.0, 0.0, 0.0]);
-        assert!((weight(1.5) - 0.5).abs() < 1e-12);
-    }
-
-    #[test]
-    fn memory_is_small() {
-        assert_eq!(core::mem::size_of::<AttitudeEstimatorState<f32>>(), 76, "bytes");
-    }
-
-    #[test]
-    fn restart_without_an_attitude_aligns_as_usual() {
-        let (block, mut state) = (made(), AttitudeEstimatorState::default());
-        state.restart_at(Quaternion { w: f64::NAN, ..Quaternion::IDENTITY });
-        let estimate = block.step(&mut state, &at_rest(Quaternion::IDENTITY, [0.0; 3]));
-        assert_eq!(estimate.status.alignment, Alignment::Collecting);
-    }
-
-    #[test]
-    fn refuses_what_makes_no_sense() {
-        use AttitudeEstimatorError as E;
-        let made = |config: AttitudeEstimatorConfig| AttitudeEstimator::<f32>::new(&config, PERIOD_S).map(|_| ());
-        assert_eq!(made(CONFIG), Ok(()));
-        for bad in [f64::NAN, f64::INFINITY, -1.0, 0.0] {
-            let period = AttitudeEstimator::<f32>::new(&CONFIG, bad).map(|_| ());
-            assert_eq!(period, Err(E::Period), "{bad}");
-            assert_eq!(made(AttitudeEstimatorConfig { kp_per_s: bad, ..CONFIG }), Err(E::Gain), "{bad}");
-            assert_eq!(made(AttitudeEstimatorConfig { rate_max_rad_s: bad, ..CONFIG }), Err(E::RateLimit), "{bad}");
-            assert_eq!(made(AttitudeEstimatorConfig { gravity_m_s2: bad, ..CONFIG }), Err(E::Gravity), "{bad}");
-            assert_eq!(made(AttitudeEstimatorConfig { gate_share: bad, ..CONFIG }), Err(E::Gate), "{bad}");
-            assert_eq!(made(AttitudeEstimatorConfig { align_s: bad, ..CONFIG }), Err(E::AlignTime), "{bad}");
-            assert_eq!(made(AttitudeEstimatorConfig { still_rad_s: bad, ..CONFIG }), Err(E::Stillness), "{bad}");
-        }
-        for bad in [f64::NAN, f64::INFINITY, -1.0] {
-            assert_eq!(made(AttitudeEstimatorConfig { ki_per_s2: bad, ..CONFIG }), Err(E::Gain), "{bad}");
-            assert_eq!(made(AttitudeEstimatorConfig { bias_max_rad_s: bad, ..CONFIG }), Err(E::BiasLimit), "{bad}");
-            assert_eq!(made(AttitudeEstimatorConfig { heading_weight: bad, ..CONFIG }), Err(E::HeadingWeight), "{bad}");
-        }
-        for bad in [f64::NAN, -1.0, 0.0] {
-            assert_eq!(made(AttitudeEstimatorConfig { rate_gate_rad_s: bad, ..CONFIG }), Err(E::RateGate), "{bad}");
-        }
-        assert_eq!(made(AttitudeEstimatorConfig { rate_max_rad_s: 73.0, ..CONFIG }), Err(E::StepTooLarge));
-        assert_eq!(made(AttitudeEstimatorConfig { align_s: 61.0, ..CONFIG }), Err(E::AlignTime));
-        assert_eq!(made(AttitudeEstimatorConfig { ki_per_s2: 1e-60, ..CONFIG }), Err(E::Gain));
-        assert_eq!(made(AttitudeEstimatorConfig { gravity_m_s2: 1e-60, ..CONFIG }), Err(E::Gravity));
-    }
-}
+mod tests;

@@ -30,6 +30,9 @@ pub(crate) fn seen_down<S: Scalar>(acceleration_m_s2: [S; 3], per_gravity: S) ->
 ///
 /// * Math: s²·(3 − 2s), s = 2·(1 − fault) limited to 0..1
 pub(crate) fn fade<S: Scalar>(fault: S) -> S {
+    if fault <= S::HALF {
+        return S::ONE;
+    }
     let share = (S::TWO * (S::ONE - fault)).limit(S::ZERO, S::ONE);
     share * share * (S::ONE + S::TWO * (S::ONE - share))
 }

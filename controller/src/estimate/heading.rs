@@ -13,6 +13,8 @@ const HORIZONTAL_MIN: f64 = 0.04;
 /// A direction seen in the body and the heading it has in the world. Only its horizontal part counts,
 /// so that a wrong one never tilts the estimate.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct HeadingReference<S> {
     /// As the body sees it; any length near one.
     pub direction_body: [S; 3],

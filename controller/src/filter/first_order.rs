@@ -8,6 +8,7 @@ use crate::filter::response::{Response, half_angle};
 
 /// A first-order low-pass, human side.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
 pub struct FirstOrderLowPassConfig {
     /// Corner: 1/(2π·τ).
     pub corner_hz: f64,

@@ -8,10 +8,12 @@ use crate::filter::error::FilterError;
 use crate::filter::notch_bank::{NotchBank, NotchBankConfig, NotchBankError, NotchBankState, NotchBankTuning};
 use crate::filter::response::Response;
 use crate::filter::second_order::{SecondOrderLowPass, SecondOrderLowPassConfig, SecondOrderLowPassState};
+use crate::filter::state_variable::bearable;
 use crate::setpoint::BodyAxes;
 
 /// The chain, human side. What is left out costs no lag.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
 pub struct GyroFilterConfig {
     /// Notches that follow the rotors.
     pub notches: Option<NotchBankConfig>,
@@ -128,23 +130,34 @@ impl<S: Scalar> GyroFilter<S> {
         if let Some(bank) = &self.notches {
             bank.follow(&mut state.tuning, rotor_speeds_rad_s);
         }
-        for (axis, input) in state.axes.iter_mut().zip(rate_rad_s.to_array()) {
-            if !input.is_finite() {
-                continue;
+        let [roll, pitch, yaw] = &mut state.axes;
+        let held = !(bearable(rate_rad_s.roll) && bearable(rate_rad_s.pitch) && bearable(rate_rad_s.yaw));
+        if held {
+            self.step_what_can_be(&state.tuning, [roll, pitch, yaw], rate_rad_s);
+        } else {
+            let mut rates = rate_rad_s.to_array();
+            if let Some(bank) = &self.notches {
+                rates =
+                    bank.step_three(&state.tuning, [&mut roll.notches, &mut pitch.notches, &mut yaw.notches], rates);
             }
-            let calm = match &self.notches {
-                Some(bank) => bank.step(&state.tuning, &mut axis.notches, input),
-                None => input,
-            };
-            axis.output = match &self.low_pass {
-                Some(low_pass) => low_pass.step(&mut axis.low_pass, calm),
-                None => calm,
-            };
+            for (axis, rate) in [&mut *roll, &mut *pitch, &mut *yaw].into_iter().zip(rates) {
+                axis.output = self.low_pass.as_ref().map_or(rate, |low_pass| low_pass.step(&mut axis.low_pass, rate));
+            }
         }
-        let [roll, pitch, yaw] = &state.axes;
-        GyroFilterOutput {
-            rate_rad_s: BodyAxes { roll: roll.output, pitch: pitch.output, yaw: yaw.output },
-            held: !rate_rad_s.is_finite(),
+        GyroFilterOutput { rate_rad_s: BodyAxes { roll: roll.output, pitch: pitch.output, yaw: yaw.output }, held }
+    }
+
+    /// The axes that have a sample go on, the others hold.
+    #[cold]
+    fn step_what_can_be<const N: usize>(
+        &self,
+        tuning: &NotchBankTuning<S, N>,
+        axes: [&mut Axis<S, N>; 3],
+        rate_rad_s: BodyAxes<S>,
+    ) {
+        for (axis, input) in axes.into_iter().zip(rate_rad_s.to_array()).filter(|(_, input)| bearable(*input)) {
+            let calm = self.notches.as_ref().map_or(input, |bank| bank.step(tuning, &mut axis.notches, input));
+            axis.output = self.low_pass.as_ref().map_or(calm, |low_pass| low_pass.step(&mut axis.low_pass, calm));
         }
     }
 

@@ -27,4 +27,4 @@ pub use notch::{Notch, NotchConfig, NotchState};
 pub use notch_bank::{NotchBank, NotchBankConfig, NotchBankError, NotchBankState, NotchBankTuning};
 pub use response::Response;
 pub use second_order::{SecondOrderLowPass, SecondOrderLowPassConfig, SecondOrderLowPassState};
-pub use state_variable::{BiquadCoefficients, CORNER_MAX_SHARE};
+pub use state_variable::{BiquadCoefficients, CORNER_MAX_SHARE, SAMPLE_MAX};

@@ -4,10 +4,11 @@ use evenkeel_mixer::Scalar;
 
 use crate::filter::error::FilterError;
 use crate::filter::response::{Response, half_angle};
-use crate::filter::state_variable::{BiquadCoefficients, Integrators, StateVariable};
+use crate::filter::state_variable::{BiquadCoefficients, Integrators, StateVariable, bearable};
 
 /// A notch, human side.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
 pub struct NotchConfig {
     /// What is taken out.
     pub center_hz: f64,
@@ -58,8 +59,8 @@ impl<S: Scalar> Notch<S> {
 
     /// Output for one sample; the last output again when the sample is not finite.
     pub fn step(&self, state: &mut NotchState<S>, input: S) -> S {
-        if let Some(output) = filtered(&self.filter, S::ONE, &mut state.integrators, input) {
-            state.output = output;
+        if bearable(input) {
+            state.output = filtered(&self.filter, self.filter.damping, &mut state.integrators, input);
         }
         state.output
     }
@@ -78,16 +79,15 @@ impl<S: Scalar> Notch<S> {
     }
 }
 
-/// A notch of this depth, 0 (passes everything) to 1 (takes the centre out): x − depth·k·b.
+/// One bearable sample through a notch of this depth times damping; depth 0 passes everything, 1 takes the centre out:
+/// x − depth·k·b.
 pub(crate) fn filtered<S: Scalar>(
     filter: &StateVariable<S>,
-    depth: S,
+    depth_damping: S,
     state: &mut Integrators<S>,
     input: S,
-) -> Option<S> {
-    let outputs = filter.advance(state, input)?;
-    let output = input - depth * (filter.damping * outputs.band);
-    output.is_finite().then_some(output)
+) -> S {
+    input - depth_damping * filter.advance(state, input).band
 }
 
 /// Response of [`filtered`]: (r + j·(1 − depth)·q)/(r + j·q), r the real and q the imaginary part of

@@ -15,7 +15,7 @@ use evenkeel_mixer::Scalar;
 use crate::filter::error::FilterError;
 use crate::filter::notch::{filtered, notch_response};
 use crate::filter::response::Response;
-use crate::filter::state_variable::{CORNER_MAX_SHARE, Integrators, StateVariable};
+use crate::filter::state_variable::{CORNER_MAX_SHARE, Integrators, StateVariable, bearable};
 use crate::trigonometry::sin_cos;
 
 /// A notch has its full depth from this many times the least frequency.
@@ -25,6 +25,7 @@ const FULL_DEPTH_UP_TO_SHARE: f64 = 0.40;
 
 /// A bank of notches, human side.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
 pub struct NotchBankConfig {
     /// Quality factor of every notch: centre over width.
     pub quality: f64,
@@ -81,6 +82,7 @@ pub struct NotchBankTuning<S, const N: usize> {
 struct Tuned<S> {
     filter: StateVariable<S>,
     depth: S,
+    depth_damping: S,
 }
 
 /// What one axis remembers.
@@ -178,17 +180,32 @@ impl<S: Scalar> NotchBank<S> {
         state: &mut NotchBankState<S, N>,
         input: S,
     ) -> S {
-        let mut signal = input;
-        for (notch, integrators) in tuning.notches.iter().zip(&mut state.integrators) {
-            match filtered(&notch.filter, notch.depth, integrators, signal) {
-                Some(output) => signal = output,
-                None => return state.output,
-            }
-        }
-        if signal.is_finite() {
-            state.output = signal;
+        if bearable(input) {
+            let NotchBankState { integrators, output } = state;
+            *output =
+                tuning.notches.iter().zip(integrators).fold(input, |signal, (notch, memory)| {
+                    filtered(&notch.filter, notch.depth_damping, memory, signal)
+                });
         }
         state.output
+    }
+
+    /// As [`NotchBank::step`] for three axes at once, whose samples are bearable: each notch's coefficients are
+    /// fetched once.
+    pub(crate) fn step_three<const N: usize>(
+        &self,
+        tuning: &NotchBankTuning<S, N>,
+        [roll, pitch, yaw]: [&mut NotchBankState<S, N>; 3],
+        [mut p, mut q, mut r]: [S; 3],
+    ) -> [S; 3] {
+        let memories = roll.integrators.iter_mut().zip(&mut pitch.integrators).zip(&mut yaw.integrators);
+        for (Tuned { filter, depth_damping, .. }, ((roll, pitch), yaw)) in tuning.notches.iter().zip(memories) {
+            p = filtered(filter, *depth_damping, roll, p);
+            q = filtered(filter, *depth_damping, pitch, q);
+            r = filtered(filter, *depth_damping, yaw, r);
+        }
+        (roll.output, pitch.output, yaw.output) = (p, q, r);
+        [p, q, r]
     }
 
     /// Gain and phase of all notches together as they stand. Rotors of like speed put their notches on
@@ -208,7 +225,9 @@ impl<S: Scalar> NotchBank<S> {
         let above = ((self.top_half_angle - half_angle) * self.fade_out).limit(S::ZERO, S::ONE);
         // A notch out of its range stays warm at the edge, at no depth.
         let (sin, cos) = sin_cos(half_angle.limit(self.least_half_angle, self.top_half_angle));
-        *notch = Tuned { filter: StateVariable::tuned(self.damping, sin / cos), depth: below * above };
+        let depth = below * above;
+        let filter = StateVariable::tuned(self.damping, sin / cos);
+        *notch = Tuned { filter, depth, depth_damping: depth * self.damping };
     }
 }
 

@@ -4,10 +4,11 @@ use evenkeel_mixer::Scalar;
 
 use crate::filter::error::FilterError;
 use crate::filter::response::{Response, half_angle};
-use crate::filter::state_variable::{BiquadCoefficients, Integrators, StateVariable};
+use crate::filter::state_variable::{BiquadCoefficients, Integrators, StateVariable, bearable};
 
 /// A second-order low-pass, human side.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
 pub struct SecondOrderLowPassConfig {
     /// Where the phase is −90° and the gain is Q.
     pub corner_hz: f64,
@@ -58,10 +59,15 @@ impl<S: Scalar> SecondOrderLowPass<S> {
 
     /// Output for one sample; the last output again when the sample is not finite.
     pub fn step(&self, state: &mut SecondOrderLowPassState<S>, input: S) -> S {
-        if let Some(outputs) = self.filter.advance(&mut state.integrators, input) {
-            state.output = outputs.low;
+        if bearable(input) {
+            state.output = self.advance(&mut state.integrators, input);
         }
         state.output
+    }
+
+    /// One sample that is bearable.
+    pub(crate) fn advance(&self, integrators: &mut Integrators<S>, input: S) -> S {
+        self.filter.advance(integrators, input).low
     }
 
     /// Gain and phase at a frequency, phase 0 to −π.

@@ -199,8 +199,8 @@ pub(super) fn time(value_s: f64) -> bool {
 }
 
 /// Seconds to the nearest microsecond.
-pub(super) fn micros(value_s: f64) -> u64 {
-    (value_s * 1.0e6 + 0.5) as u64
+pub(super) fn micros(value_s: f64) -> u32 {
+    (value_s * 1.0e6 + 0.5) as u32
 }
 
 #[cfg(test)]

@@ -3,13 +3,13 @@
 use evenkeel_mixer::Scalar;
 
 use crate::supervisor::config::{SupervisorConfig, micros};
-use crate::supervisor::freshness::Freshness;
+use crate::supervisor::freshness::{Freshness, brief};
 use crate::supervisor::reasons::{Reason, Reasons};
 use crate::supervisor::sample_clock::Tick;
 use crate::supervisor::since::Since;
 use crate::supervisor::state::State;
 use crate::supervisor::supervise::SupervisorInput;
-use crate::supervisor::transitions::Event;
+use crate::supervisor::transitions::{Event, Happened};
 use crate::trigonometry::sin_cos;
 
 /// The limits, quantised.
@@ -22,17 +22,17 @@ pub(super) struct Limits<S> {
     arm_rate_rad_s: S,
     arm_battery_share: S,
     cos_tilt: S,
-    arm_still_us: u64,
-    standing_us: u64,
-    touch_down_us: u64,
-    link_timeout_us: u64,
-    link_good_us: u64,
-    descent_us: u64,
-    tilt_level_us: u64,
-    tilt_stop_us: u64,
-    sensor_timeout_us: u64,
-    sensor_good_us: u64,
-    blind_us: u64,
+    arm_still_us: u32,
+    standing_us: u32,
+    touch_down_us: u32,
+    link_timeout_us: u32,
+    link_good_us: u32,
+    descent_us: u32,
+    tilt_level_us: u32,
+    tilt_stop_us: u32,
+    sensor_timeout_us: u32,
+    sensor_good_us: u32,
+    blind_us: u32,
 }
 
 impl<S: Scalar> Limits<S> {
@@ -66,6 +66,7 @@ impl<S: Scalar> Limits<S> {
 /// What is remembered from step to step.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub(super) struct Watch {
+    steady_us: u64,
     link: Freshness,
     sensors: Freshness,
     link_alive: Since,
@@ -89,45 +90,29 @@ pub(super) struct Facts {
     pub(super) hold: bool,
     /// What speaks against arming.
     pub(super) refusals: Reasons,
-    /// What is wrong in flight.
-    pub(super) faults: Reasons,
-    disarm: bool,
-    arm_asked: bool,
-    tilt_level: bool,
-    tilt_stop: bool,
-    sensors_lost: bool,
-    sensors_back: bool,
-    blind_too_long: bool,
-    descent_too_long: bool,
-    touched_down: bool,
-    samples_late: bool,
-    link_lost: bool,
-    link_back: bool,
-    standing_too_long: bool,
-    thrust_raised: bool,
+    pub(super) happened: Happened,
+    sensors_finite: bool,
 }
 
 impl Facts {
-    /// Whether this event happened.
-    pub(super) fn happened(&self, event: Event) -> bool {
-        match event {
-            Event::Disarm => self.disarm,
-            Event::TiltHopeless => self.tilt_stop,
-            Event::SensorsLost => self.sensors_lost,
-            Event::BlindTooLong => self.blind_too_long,
-            Event::DescentTooLong => self.descent_too_long,
-            Event::TouchedDown => self.touched_down,
-            Event::TiltBeyond => self.tilt_level,
-            Event::SamplesLate => self.samples_late,
-            Event::LinkLost => self.link_lost,
-            Event::SensorsBack => self.sensors_back,
-            Event::LinkBack => self.link_back,
-            Event::StandingTooLong => self.standing_too_long,
-            Event::ThrustRaised => self.thrust_raised,
-            Event::ArmAccepted => self.arm_asked && self.refusals.is_empty(),
-            Event::ArmRefused => self.arm_asked && !self.refusals.is_empty(),
-        }
+    /// What is wrong in flight.
+    pub(super) fn faults(&self) -> Reasons {
+        let lost = self.happened.contains(Event::SensorsLost);
+        let tilted = self.happened.contains(Event::TiltBeyond) || self.happened.contains(Event::TiltHopeless);
+        Reasons::NONE
+            .with(Reason::LinkSilent, self.happened.contains(Event::LinkLost))
+            .with(Reason::SensorsStale, lost && self.sensors_finite)
+            .with(Reason::SensorsNotFinite, lost && !self.sensors_finite)
+            .with(Reason::SamplesLate, self.happened.contains(Event::SamplesLate))
+            .with(Reason::TiltBeyondRecovery, tilted)
+            .with(Reason::DescentTooLong, self.happened.contains(Event::DescentTooLong))
     }
+}
+
+/// What the sensors say of this sample.
+struct Sensors {
+    finite: bool,
+    alive: bool,
 }
 
 impl Watch {
@@ -141,82 +126,86 @@ impl Watch {
         input: &SupervisorInput<S>,
         tick: &Tick,
     ) -> Facts {
-        let mut facts = Facts { samples_late: tick.at_fault, ..Facts::default() };
-        self.look_at_link(&mut facts, limits, input, tick);
-        let finite = self.look_at_sensors(&mut facts, limits, input, tick);
-        self.look_at_clocks(&mut facts, limits, state, input, tick);
+        // The first of all comes after nothing: no run has begun.
+        let elapsed_us = brief(tick.steady_us.saturating_sub(self.steady_us));
+        self.steady_us = tick.steady_us;
+        let mut facts = Facts::default();
         let thrust_low = input.thrust_n <= limits.thrust_low_n;
-        facts.thrust_raised = input.thrust_n > limits.thrust_low_n;
-        facts.disarm = input.disarm || (!input.arm_request && !facts.link_lost);
-        facts.arm_asked = input.arm_request && !self.request_was_on;
+        let link = self.look_at_link(&mut facts, limits, input, elapsed_us);
+        let sensors = self.look_at_sensors(&mut facts, limits, input, elapsed_us);
+        self.look_at_clocks(&mut facts, limits, state, input.on_ground == Some(true), thrust_low, elapsed_us);
+        let asked = input.arm_request && !self.request_was_on;
         // Off counts while the link lives; over a silent one it is the receiver's own idea.
-        self.seen_off = if input.arm_request { self.seen_off } else { !facts.link_lost };
-        facts.faults = Reasons::NONE
-            .with(Reason::LinkSilent, facts.link_lost)
-            .with(Reason::SensorsStale, facts.sensors_lost && finite)
-            .with(Reason::SensorsNotFinite, facts.sensors_lost && !finite)
-            .with(Reason::SamplesLate, facts.samples_late)
-            .with(Reason::TiltBeyondRecovery, facts.tilt_level || facts.tilt_stop)
-            .with(Reason::DescentTooLong, facts.descent_too_long);
-        let still = !facts.hold && input.rate_rad_s <= limits.arm_rate_rad_s;
-        let level = input.cos_tilt >= limits.arm_cos_tilt;
+        self.seen_off = if input.arm_request { self.seen_off } else { link };
+        let calm = !facts.hold && input.rate_rad_s <= limits.arm_rate_rad_s;
+        let still = self.still.lasted(elapsed_us, calm, limits.arm_still_us);
         let charged = input.battery_share.is_none_or(|share| share >= limits.arm_battery_share);
         facts.refusals = Reasons::NONE
             .with(Reason::ConfigurationInvalid, !input.configuration_valid)
             .with(Reason::AttitudeUnknown, !input.attitude_known)
             .with(Reason::ArmRequestNotSeenOff, !self.seen_off)
             .with(Reason::DisarmHeld, input.disarm)
-            .with(Reason::LinkSilent, facts.link_lost)
+            .with(Reason::LinkSilent, !link)
             .with(Reason::ThrustNotLow, !thrust_low)
-            .with(Reason::NotLevel, !level)
-            .with(Reason::Moving, !self.still.lasted(tick.steady_us, still, limits.arm_still_us))
-            .with(Reason::SensorsStale, facts.sensors_lost && finite)
-            .with(Reason::SensorsNotFinite, !finite)
-            .with(Reason::SamplesLate, facts.samples_late)
+            .with(Reason::NotLevel, !(input.cos_tilt >= limits.arm_cos_tilt))
+            .with(Reason::Moving, !still)
+            .with(Reason::SensorsStale, !sensors.alive && sensors.finite)
+            .with(Reason::SensorsNotFinite, !sensors.finite)
+            .with(Reason::SamplesLate, tick.at_fault)
             .with(Reason::BatteryLow, !charged);
+        facts.happened.mark(Event::Disarm, input.disarm || (!input.arm_request && link));
+        facts.happened.mark(Event::SamplesLate, tick.at_fault);
+        facts.happened.mark(Event::ThrustRaised, input.thrust_n > limits.thrust_low_n);
+        facts.happened.mark(Event::ArmAccepted, asked && facts.refusals.is_empty());
+        facts.happened.mark(Event::ArmRefused, asked && !facts.refusals.is_empty());
         // One try each: a request that stays on does not arm when the last reason goes away.
-        self.seen_off = self.seen_off && !facts.arm_asked;
+        self.seen_off = self.seen_off && !asked;
         self.request_was_on = input.arm_request;
         facts
     }
 
+    /// Whether the link is alive.
     fn look_at_link<S: Scalar>(
         &mut self,
         facts: &mut Facts,
         limits: &Limits<S>,
         input: &SupervisorInput<S>,
-        tick: &Tick,
-    ) {
-        let alive = self.link.step(input.demand_at_us, input.now_us, tick.steady_us).within(limits.link_timeout_us);
-        facts.link_lost = !alive;
+        elapsed_us: u32,
+    ) -> bool {
+        let alive = self.link.step(input.demand_at_us, input.now_us, elapsed_us).within(limits.link_timeout_us);
         let plausible = input.thrust_n >= limits.handback_min_n && input.thrust_n <= limits.handback_max_n;
-        facts.link_back = self.link_alive.lasted(tick.steady_us, alive, limits.link_good_us) && plausible;
+        let good = self.link_alive.lasted(elapsed_us, alive, limits.link_good_us);
+        facts.happened.mark(Event::LinkLost, !alive);
+        facts.happened.mark(Event::LinkBack, good && plausible);
+        alive
     }
 
-    /// Whether what the sensors say is finite.
     fn look_at_sensors<S: Scalar>(
         &mut self,
         facts: &mut Facts,
         limits: &Limits<S>,
         input: &SupervisorInput<S>,
-        tick: &Tick,
-    ) -> bool {
+        elapsed_us: u32,
+    ) -> Sensors {
         let finite = input.sensors_finite && input.cos_tilt.is_finite() && input.rate_rad_s.is_finite();
-        let sample = self.sensors.step(input.sensed_at_us.filter(|_| finite), input.now_us, tick.steady_us);
+        let sample = self.sensors.step(input.sensed_at_us.filter(|_| finite), input.now_us, elapsed_us);
         let alive = sample.within(limits.sensor_timeout_us);
+        facts.sensors_finite = finite;
         facts.hold = !(sample.new && alive);
-        facts.sensors_lost = !alive;
-        facts.sensors_back = self.sensors_good.lasted(tick.steady_us, alive, limits.sensor_good_us);
+        facts.happened.mark(Event::SensorsLost, !alive);
+        let good = self.sensors_good.lasted(elapsed_us, alive, limits.sensor_good_us);
+        facts.happened.mark(Event::SensorsBack, good);
         if !facts.hold {
             self.beyond = input.cos_tilt < limits.cos_tilt;
         }
-        let tilted_us = self.tilted.step(tick.steady_us, self.beyond);
+        let tilted_us = self.tilted.step(elapsed_us, self.beyond);
         let beyond_for = |limit_us| tilted_us.is_some_and(|run_us| run_us >= limit_us);
-        facts.tilt_level = beyond_for(limits.tilt_level_us);
+        let to_be_levelled = beyond_for(limits.tilt_level_us);
         // A craft that lies on its side will not rise from there: its rotors are in the grass.
-        let lies = facts.tilt_level && input.on_ground == Some(true);
-        facts.tilt_stop = lies || beyond_for(limits.tilt_stop_us);
-        finite
+        let lies = to_be_levelled && input.on_ground == Some(true);
+        facts.happened.mark(Event::TiltBeyond, to_be_levelled);
+        facts.happened.mark(Event::TiltHopeless, lies || beyond_for(limits.tilt_stop_us));
+        Sensors { finite, alive }
     }
 
     fn look_at_clocks<S: Scalar>(
@@ -224,16 +213,18 @@ impl Watch {
         facts: &mut Facts,
         limits: &Limits<S>,
         state: State,
-        input: &SupervisorInput<S>,
-        tick: &Tick,
+        on_ground: bool,
+        thrust_low: bool,
+        elapsed_us: u32,
     ) {
-        let now_us = tick.steady_us;
-        let thrust_low = input.thrust_n <= limits.thrust_low_n;
-        let touching = input.on_ground == Some(true) && (thrust_low || state != State::Flying);
-        facts.touched_down = self.touching.lasted(now_us, touching, limits.touch_down_us);
-        facts.standing_too_long = self.standing.lasted(now_us, state == State::Standing, limits.standing_us);
+        let touching = on_ground && (thrust_low || state != State::Flying);
+        let mut lasted = |event, since: &mut Since, holds, limit_us| {
+            facts.happened.mark(event, since.lasted(elapsed_us, holds, limit_us));
+        };
+        lasted(Event::TouchedDown, &mut self.touching, touching, limits.touch_down_us);
+        lasted(Event::StandingTooLong, &mut self.standing, state == State::Standing, limits.standing_us);
         // One clock for all kinds of descent: changing between them does not buy time.
-        facts.descent_too_long = self.descending.lasted(now_us, state.is_descent(), limits.descent_us);
-        facts.blind_too_long = self.blind.lasted(now_us, state == State::FaultBlind, limits.blind_us);
+        lasted(Event::DescentTooLong, &mut self.descending, state.is_descent(), limits.descent_us);
+        lasted(Event::BlindTooLong, &mut self.blind, state == State::FaultBlind, limits.blind_us);
     }
 }

@@ -142,11 +142,25 @@ impl defmt::Format for Reasons {
     }
 }
 
-/// A list of names: bits would not outlive the next reason.
+/// A list of names: bits would not outlive the next reason. Gathered first, because some formats write
+/// the length ahead.
 #[cfg(feature = "serde")]
 impl serde::Serialize for Reasons {
     fn serialize<W: serde::Serializer>(&self, serializer: W) -> Result<W::Ok, W::Error> {
-        serializer.collect_seq(self.iter())
+        let mut list = heapless::Vec::<Reason, { Reason::ALL.len() }>::new();
+        for reason in self.iter() {
+            // There is room for all of them.
+            let _ = list.push(reason);
+        }
+        list.serialize(serializer)
+    }
+}
+
+#[cfg(feature = "serde")]
+impl<'de> serde::Deserialize<'de> for Reasons {
+    fn deserialize<R: serde::Deserializer<'de>>(deserializer: R) -> Result<Self, R::Error> {
+        let list = heapless::Vec::<Reason, { Reason::ALL.len() }>::deserialize(deserializer)?;
+        Ok(list.into_iter().fold(Reasons::NONE, |set, reason| set.with(reason, true)))
     }
 }
 

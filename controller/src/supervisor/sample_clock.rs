@@ -69,7 +69,7 @@ impl core::error::Error for SampleClockError {}
 /// How a sample came.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub enum Timing {
     /// The first of all: there is nothing to compare it with.
     First,
@@ -86,7 +86,7 @@ pub enum Timing {
 /// What [`SampleClock::step`] found.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Tick {
     /// How this sample came.
     pub timing: Timing,
@@ -139,9 +139,9 @@ impl SampleClock {
             return Err(SampleClockError::OverrunsMax);
         }
         Ok(SampleClock {
-            period_us: micros(config.period_s),
-            late_us: micros(late_s),
-            gap_max_us: micros(config.gap_max_s),
+            period_us: u64::from(micros(config.period_s)),
+            late_us: u64::from(micros(late_s)),
+            gap_max_us: u64::from(micros(config.gap_max_s)),
             overruns_max: config.overruns_max,
             window_mask: u64::MAX >> (OVERRUN_WINDOW_MAX - config.window),
         })

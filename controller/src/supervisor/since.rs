@@ -1,20 +1,23 @@
 //! How long something has been so without a break.
 
-/// Start of the present run; none while it is not so.
+/// Length of the present run, microseconds and one more; zero while it is not so. Runs stop growing after an hour, which
+/// is longer than any limit: 32 bits are what the smallest targets count in at once.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub(super) struct Since(Option<u64>);
+pub(super) struct Since(u32);
 
 impl Since {
-    /// Time for which `holds` has been true at every step up to this one, microseconds; none when it
-    /// is not true now.
-    pub(super) fn step(&mut self, now_us: u64, holds: bool) -> Option<u64> {
-        self.0 = holds.then(|| self.0.unwrap_or(now_us));
-        self.0.map(|start_us| now_us.saturating_sub(start_us))
+    /// Time for which `holds` has been true at every step up to this one, microseconds; none when it is not true now.
+    ///
+    /// * Input: time since the step before
+    pub(super) fn step(&mut self, elapsed_us: u32, holds: bool) -> Option<u32> {
+        let longer = if self.0 == 0 { 1 } else { self.0.saturating_add(elapsed_us) };
+        self.0 = if holds { longer } else { 0 };
+        self.0.checked_sub(1)
     }
 
     /// Whether `holds` has been true for at least this long.
-    pub(super) fn lasted(&mut self, now_us: u64, holds: bool, limit_us: u64) -> bool {
-        self.step(now_us, holds).is_some_and(|run_us| run_us >= limit_us)
+    pub(super) fn lasted(&mut self, elapsed_us: u32, holds: bool, limit_us: u32) -> bool {
+        self.step(elapsed_us, holds).is_some_and(|run_us| run_us >= limit_us)
     }
 }
 
@@ -26,18 +29,28 @@ mod tests {
     fn counts_from_the_first_step_of_the_present_run() {
         let mut since = Since::default();
         assert_eq!(since.step(10, false), None);
-        assert_eq!(since.step(20, true), Some(0));
-        assert_eq!(since.step(50, true), Some(30));
-        assert_eq!(since.step(60, false), None);
-        assert_eq!(since.step(70, true), Some(0), "a break starts it anew");
+        assert_eq!(since.step(10, true), Some(0));
+        assert_eq!(since.step(30, true), Some(30));
+        assert_eq!(since.step(10, false), None);
+        assert_eq!(since.step(10, true), Some(0), "a break starts it anew");
     }
 
     #[test]
     fn has_lasted_at_the_limit_and_not_before() {
         let mut since = Since::default();
-        assert!(!since.lasted(0, true, 30));
+        assert!(!since.lasted(5, true, 30));
         assert!(!since.lasted(29, true, 30));
-        assert!(since.lasted(30, true, 30));
-        assert!(!since.lasted(31, false, 30));
+        assert!(since.lasted(1, true, 30));
+        assert!(!since.lasted(1, false, 30));
+    }
+
+    #[test]
+    fn run_never_starts_over_by_itself() {
+        let mut since = Since::default();
+        since.step(0, true);
+        assert_eq!(
+            [1, u32::MAX, 7].map(|elapsed| since.step(elapsed, true)),
+            [Some(1), Some(u32::MAX - 1), Some(u32::MAX - 1)]
+        );
     }
 }

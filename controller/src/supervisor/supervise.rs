@@ -45,7 +45,7 @@ pub struct SupervisorInput<S> {
 /// What one step decided.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Decision<S> {
     /// State from this step on.
     pub state: State,
@@ -84,6 +84,16 @@ impl SupervisorState {
         *self = Self::default();
     }
 
+    /// Begins with the pilot flying.
+    pub(crate) fn flying() -> Self {
+        SupervisorState { state: State::Flying, ..Self::default() }
+    }
+
+    /// Begins armed on the ground.
+    pub(crate) fn standing() -> Self {
+        SupervisorState { state: State::Standing, ..Self::default() }
+    }
+
     /// Where the craft stands.
     pub fn state(&self) -> State {
         self.state
@@ -111,7 +121,7 @@ impl<S: Scalar> Supervisor<S> {
     pub fn step(&self, memory: &mut SupervisorState, input: &SupervisorInput<S>) -> Decision<S> {
         let tick = self.clock.step(&mut memory.clock, input.now_us);
         let facts = memory.watch.step(&self.limits, memory.state, input, &tick);
-        let moved = memory.state.first_move(|event| facts.happened(event));
+        let moved = memory.state.moved_by(facts.happened);
         if let Some((_, to)) = moved {
             memory.state = to;
         }
@@ -137,7 +147,7 @@ fn reasons(memory: &mut SupervisorState, facts: &Facts, moved: bool) -> Reasons 
         }
         State::FaultStopped if !moved => memory.causes,
         State::LinkLost | State::FaultDescent | State::FaultBlind | State::FaultStopped => {
-            memory.causes = memory.causes.and(facts.faults);
+            memory.causes = memory.causes.and(facts.faults());
             memory.causes
         }
     }

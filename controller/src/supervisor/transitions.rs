@@ -108,7 +108,45 @@ const TABLE: [Row; 15] = [
     (Event::ArmRefused,      [DISARM,  ______,  ______,  ______,  ______,  ______,  ______]),
 ];
 
+/// A set of events.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(super) struct Happened(u16);
+
+impl Happened {
+    /// Adds this event when it `holds`.
+    pub(super) fn mark(&mut self, event: Event, holds: bool) {
+        self.0 |= u16::from(holds) << event as u16;
+    }
+
+    pub(super) fn contains(self, event: Event) -> bool {
+        self.0 >> event as u16 & 1 != 0
+    }
+}
+
+/// For each state, the events that mean something there: most steps bring none of them.
+const HEARD: [u16; State::ALL.len()] = {
+    let mut heard = [0; State::ALL.len()];
+    let mut row = 0;
+    while row < TABLE.len() {
+        let mut column = 0;
+        while column < heard.len() {
+            if TABLE[row].1[column].is_some() {
+                heard[column] |= 1 << TABLE[row].0 as u16;
+            }
+            column += 1;
+        }
+        row += 1;
+    }
+    heard
+};
+
 impl State {
+    /// As [`State::first_move`].
+    pub(super) fn moved_by(self, happened: Happened) -> Option<(Event, State)> {
+        let heard = HEARD.get(self as usize).copied().unwrap_or(0);
+        if happened.0 & heard == 0 { None } else { self.first_move(|event| happened.contains(event)) }
+    }
+
     /// Where this event leads from here; none when it changes nothing.
     pub fn next(self, event: Event) -> Option<State> {
         self.first_move(|other| other == event).map(|(_, to)| to)
@@ -117,8 +155,9 @@ impl State {
     /// Of all that happened, the event of highest priority that means something here, and where it
     /// leads. One move a step: what else happened still holds in the next step, and is seen then.
     pub fn first_move(self, happened: impl Fn(Event) -> bool) -> Option<(Event, State)> {
+        let column = self as usize;
         TABLE.iter().find_map(|(event, row)| {
-            let to = State::ALL.iter().zip(row).find(|(from, _)| **from == self).and_then(|(_, to)| *to)?;
+            let to = row.get(column).copied().flatten()?;
             happened(*event).then_some((*event, to))
         })
     }

@@ -15,76 +15,22 @@
 //! * Source: 3-2-1 Euler kinematics, any textbook; model following: K. J. Åström, R. M. Murray,
 //!   Feedback Systems, 2nd ed., section 13.1 (two degrees of freedom; from memory)
 
-use core::fmt;
+mod config;
+mod lagged;
+mod lean;
 
 use evenkeel_mixer::Scalar;
 
-use crate::attitude_error::AttitudeError;
+pub use self::config::{ReferenceConfig, ReferenceError};
+use self::lagged::Lagged;
+use self::lean::{Lean, runs_ahead, tilt_of, turned};
 use crate::quaternion::Quaternion;
 use crate::setpoint::{BodyAxes, Motion};
-use crate::shaping::{Shaped, Shaper, ShaperConfig, ShaperError};
-use crate::trigonometry::{atan2, sin_cos};
+use crate::shaping::Shaper;
 
 /// The heading wanted does not run further ahead of the nose than this (2·sin of half the angle): a
 /// turn that the rotors cannot follow is not saved up.
 pub const HEADING_LEAD_MAX: f64 = 0.5;
-
-/// Shaping, human side; may be wrong until [`Reference::new`] has seen it.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct ReferenceConfig {
-    /// Roll and pitch angles: slew in rad/s, acceleration in rad/s².
-    pub tilt: [ShaperConfig; 2],
-    /// Roll, pitch and yaw rates: slew in rad/s², acceleration in rad/s³.
-    pub rate: [ShaperConfig; 3],
-    /// Lag of the rotors.
-    pub rotor_lag_s: f64,
-    /// Largest tilt accepted from the pilot.
-    pub tilt_max_rad: f64,
-    /// Largest rates accepted from the pilot: roll, pitch, yaw.
-    pub rate_max_rad_s: [f64; 3],
-}
-
-/// What is wrong with a [`ReferenceConfig`]. Axes count roll 0, pitch 1, yaw 2.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum ReferenceError {
-    /// A tilt shaper.
-    Tilt {
-        /// Which axis.
-        axis: usize,
-        /// What is wrong with it.
-        cause: ShaperError,
-    },
-    /// A rate shaper.
-    Rate {
-        /// Which axis.
-        axis: usize,
-        /// What is wrong with it.
-        cause: ShaperError,
-    },
-    /// The rotor lag is negative or not finite.
-    RotorLag,
-    /// The tilt limit is not above zero and below a quarter turn.
-    TiltMax,
-    /// A rate limit is not above zero.
-    RateMax {
-        /// Which axis.
-        axis: usize,
-    },
-}
-
-impl fmt::Display for ReferenceError {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self {
-            ReferenceError::Tilt { axis, cause } => write!(f, "tilt shaping of axis {axis}: {cause}"),
-            ReferenceError::Rate { axis, cause } => write!(f, "rate shaping of axis {axis}: {cause}"),
-            ReferenceError::RotorLag => f.write_str("rotor_lag_s must be finite and at least 0"),
-            ReferenceError::TiltMax => f.write_str("tilt_max_rad must be above 0 and below a quarter turn"),
-            ReferenceError::RateMax { axis } => write!(f, "rate_max_rad_s of axis {axis} must be above 0"),
-        }
-    }
-}
-
-impl core::error::Error for ReferenceError {}
 
 /// A validated reference.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -132,32 +78,6 @@ enum Behaviour<S> {
     Rates,
 }
 
-/// A shaped value, and the same behind the rotors' lag.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
-struct Lagged<S> {
-    shaped: Shaped<S>,
-    value: S,
-    rate: S,
-    acceleration: S,
-}
-
-impl<S: Scalar> Lagged<S> {
-    fn at(value: S) -> Self {
-        Lagged::moving(value, S::ZERO)
-    }
-
-    fn moving(value: S, rate: S) -> Self {
-        Lagged { shaped: Shaped { rate, ..Shaped::at(value) }, value, rate, acceleration: S::ZERO }
-    }
-
-    fn step(&mut self, shaper: &Shaper<S>, keep: S, target: S) {
-        let shaped = shaper.step(&mut self.shaped, target);
-        self.value = shaped.value + keep * (self.value - shaped.value);
-        self.rate = shaped.rate + keep * (self.rate - shaped.rate);
-        self.acceleration = shaped.acceleration + keep * (self.acceleration - shaped.acceleration);
-    }
-}
-
 impl<S: Scalar> Default for ReferenceState<S> {
     fn default() -> Self {
         ReferenceState { behaviour: Behaviour::None, rate: [Lagged::default(); 3] }
@@ -181,18 +101,8 @@ impl<S: Scalar> Reference<S> {
         let rate = |axis, shaper| Shaper::new(shaper, period_s).map_err(|cause| ReferenceError::Rate { axis, cause });
         let [roll, pitch] = &config.tilt;
         let [roll_rate, pitch_rate, yaw_rate] = &config.rate;
+        config.check()?;
         let lag_s = config.rotor_lag_s;
-        if !(lag_s >= 0.0 && lag_s.is_finite()) {
-            return Err(ReferenceError::RotorLag);
-        }
-        if !(config.tilt_max_rad > 0.0 && config.tilt_max_rad < core::f64::consts::FRAC_PI_2) {
-            return Err(ReferenceError::TiltMax);
-        }
-        for (axis, limit) in config.rate_max_rad_s.iter().enumerate() {
-            if !(*limit > 0.0) {
-                return Err(ReferenceError::RateMax { axis });
-            }
-        }
         Ok(Reference {
             tilt: [tilt(0, roll)?, tilt(1, pitch)?],
             rate: [rate(0, roll_rate)?, rate(1, pitch_rate)?, rate(2, yaw_rate)?],
@@ -256,7 +166,7 @@ impl<S: Scalar> Reference<S> {
                 let [_, _, turn] = &mut state.rate;
                 *turn = Lagged::at(rate_rad_s.yaw);
                 let moving = [Lagged::moving(roll, rate_rad_s.roll), Lagged::moving(pitch, rate_rad_s.pitch)];
-                (moving, heading_beneath(attitude, tilt))
+                (moving, Lean::of(tilt).beneath(attitude))
             }
         };
         let [_, _, turn] = &mut state.rate;
@@ -267,14 +177,13 @@ impl<S: Scalar> Reference<S> {
             axis.step(shaper, self.keep, target);
         }
         let [roll, pitch] = tilt;
-        let tilted = |heading| heading * Quaternion::pitch(pitch.value) * Quaternion::roll(roll.value);
-        let lead = AttitudeError::between(attitude, tilted(heading)).yaw;
-        let ahead = lead.abs() > S::from_f64(HEADING_LEAD_MAX) && (lead > S::ZERO) == (turn.value > S::ZERO);
+        let lean = Lean::of([roll.value, pitch.value]);
+        let ahead = runs_ahead(attitude, lean.at(heading), HEADING_LEAD_MAX, turn.value);
         let heading = if ahead { heading } else { turned(heading, turn.value * self.period_s) };
         state.behaviour = Behaviour::Angles { tilt, heading };
         Followed {
-            attitude: Some(tilted(heading)),
-            rate_rad_s: body_rates(roll.value, pitch.value, roll.rate, pitch.rate, turn.value),
+            attitude: Some(lean.at(heading)),
+            rate_rad_s: lean.body_rates(roll.rate, pitch.rate, turn.value),
             acceleration_rad_s2: BodyAxes {
                 roll: roll.shaped.acceleration,
                 pitch: pitch.shaped.acceleration,
@@ -294,37 +203,11 @@ impl<S: Scalar> Reference<S> {
     }
 }
 
-/// Body rates of a changing roll, pitch and heading.
-fn body_rates<S: Scalar>(roll_rad: S, pitch_rad: S, roll_rad_s: S, pitch_rad_s: S, turn_rad_s: S) -> BodyAxes<S> {
-    let ((sin_roll, cos_roll), (sin_pitch, cos_pitch)) = (sin_cos(roll_rad), sin_cos(pitch_rad));
-    BodyAxes {
-        roll: roll_rad_s - turn_rad_s * sin_pitch,
-        pitch: pitch_rad_s * cos_roll + turn_rad_s * sin_roll * cos_pitch,
-        yaw: turn_rad_s * cos_roll * cos_pitch - pitch_rad_s * sin_roll,
-    }
-}
-
-/// Roll and pitch of an attitude (Euler 3-2-1).
-fn tilt_of<S: Scalar>(attitude: Quaternion<S>) -> [S; 2] {
-    let [x, y, z] = attitude.down_in_body();
-    [atan2(y, z), atan2(-x, (y * y + z * z).sqrt())]
-}
-
-/// The heading that is left when pitch and roll are undone.
-fn heading_beneath<S: Scalar>(attitude: Quaternion<S>, [roll_rad, pitch_rad]: [S; 2]) -> Quaternion<S> {
-    let tilt = Quaternion::pitch(pitch_rad) * Quaternion::roll(roll_rad);
-    (attitude * tilt.conjugate()).heading().unwrap_or(Quaternion::IDENTITY)
-}
-
-/// A heading after a small turn; exact to second order, and of unit length.
-fn turned<S: Scalar>(heading: Quaternion<S>, by_rad: S) -> Quaternion<S> {
-    let turn = Quaternion { w: S::ONE, x: S::ZERO, y: S::ZERO, z: S::HALF * by_rad };
-    (heading * turn).normalized().unwrap_or(heading)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::attitude_error::AttitudeError;
+    use crate::shaping::{ShaperConfig, ShaperError};
 
     const SHAPER: ShaperConfig = ShaperConfig { slew_max: 4.0, acceleration_max: 80.0, gain_per_s: 12.0 };
     const CONFIG: ReferenceConfig = ReferenceConfig {
@@ -344,16 +227,6 @@ mod tests {
 
     fn tilted(roll_rad: f64, pitch_rad: f64, yaw_rate_rad_s: f64) -> Motion<f64> {
         Motion::Angles { roll_rad, pitch_rad, yaw_rate_rad_s }
-    }
-
-    /// Row of `reference/euler_rates.csv` (textbook kinematics from memory, computed): roll 30°, pitch
-    /// 20°, rates 0.1, 0.2, 0.3 rad/s.
-    #[test]
-    fn body_rates_are_those_of_the_euler_kinematics() {
-        let rates = body_rates(30_f64.to_radians(), 20_f64.to_radians(), 0.1, 0.2, 0.3).to_array();
-        for (ours, theirs) in rates.iter().zip([-0.002606042997701, 0.314158973874774, 0.144139304404812]) {
-            assert!((ours - theirs).abs() < ANGLE_TOL, "{rates:?}");
-        }
     }
 
     #[test]

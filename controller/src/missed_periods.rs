@@ -1,0 +1,86 @@
+//! How many sample periods went by between two inertial samples without one.
+//!
+//! The attitude turned meanwhile. What is sensed is stamped, so that the estimate can be carried to the next sample's
+//! own time instead of losing what a late sample leaves out.
+
+/// How periods are counted.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct MissedPeriods {
+    period_us: u64,
+    /// Longer gaps are a fault of the clock or of the sensors, and are not bridged further.
+    most: u64,
+}
+
+/// The time to which the estimate has been carried; none before the first sample.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub(crate) struct MissedPeriodsState {
+    carried_to_us: Option<u64>,
+    sensed_at_us: Option<u64>,
+}
+
+impl MissedPeriods {
+    /// Both checked elsewhere: above zero and finite.
+    pub(crate) fn new(period_s: f64, gap_max_s: f64) -> Self {
+        MissedPeriods { period_us: ((period_s * 1e6 + 0.5) as u64).max(1), most: (gap_max_s / period_s) as u64 }
+    }
+
+    /// Periods to bridge before this step takes one of its own.
+    ///
+    /// * Input: now, and when the sample was taken. The same sample again carries the estimate by one period. One from
+    ///   the future or from before the last is not believed, and bridges nothing.
+    pub(crate) fn step(&self, state: &mut MissedPeriodsState, now_us: u64, sensed_at_us: Option<u64>) -> u32 {
+        let Some(sensed_us) = sensed_at_us.filter(|sensed_us| *sensed_us <= now_us) else { return 0 };
+        let carried_to_us = state.carried_to_us.unwrap_or(sensed_us);
+        if state.sensed_at_us.replace(sensed_us) == Some(sensed_us) {
+            state.carried_to_us = Some(carried_to_us.saturating_add(self.period_us));
+            return 0;
+        }
+        state.carried_to_us = Some(sensed_us);
+        let passed_us = sensed_us.saturating_sub(carried_to_us);
+        // Nearly always: no division.
+        if passed_us < self.period_us + self.period_us / 2 {
+            return 0;
+        }
+        // The period is above zero; a plain division would still bring its panic along.
+        let periods = passed_us.saturating_add(self.period_us / 2).checked_div(self.period_us).unwrap_or(1);
+        u32::try_from(periods.saturating_sub(1).min(self.most)).unwrap_or(0)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn bridged(samples: &[(u64, Option<u64>)]) -> std::vec::Vec<u32> {
+        let (block, mut state) = (MissedPeriods::new(1e-3, 0.05), MissedPeriodsState::default());
+        samples.iter().map(|(now_us, sensed_us)| block.step(&mut state, *now_us, *sensed_us)).collect()
+    }
+
+    fn on_time(times_us: &[u64]) -> std::vec::Vec<u32> {
+        bridged(&times_us.iter().map(|time| (*time, Some(*time))).collect::<std::vec::Vec<_>>())
+    }
+
+    #[test]
+    fn bridges_nothing_while_samples_come_in_time() {
+        assert_eq!(on_time(&[5000, 6000, 7400, 8000, 9499]), [0; 5]);
+    }
+
+    #[test]
+    fn bridges_what_a_late_sample_leaves_out() {
+        assert_eq!(on_time(&[0, 1000, 4000, 5000, 6600]), [0, 0, 2, 0, 1]);
+        assert_eq!(on_time(&[0, 1000, 10_000_000, 10_001_000]), [0, 0, 50, 0], "up to the longest gap");
+    }
+
+    #[test]
+    fn counts_a_sample_seen_again_as_carried_already() {
+        let again = [(0, Some(0)), (1000, Some(1000)), (2000, Some(1000)), (3000, Some(1000)), (4000, Some(4000))];
+        assert_eq!(bridged(&again), [0; 5]);
+    }
+
+    #[test]
+    fn bridges_nothing_for_a_time_that_cannot_be() {
+        let absurd = [(0, None), (1000, Some(u64::MAX)), (2000, Some(2000)), (3000, Some(500)), (4000, None)];
+        assert_eq!(bridged(&absurd), [0; 5]);
+        assert_eq!(bridged(&[(u64::MAX, Some(0)), (u64::MAX, Some(u64::MAX)), (u64::MAX, Some(u64::MAX))]), [0, 50, 0]);
+    }
+}
