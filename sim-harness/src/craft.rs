@@ -8,6 +8,9 @@ pub use evenkeel_mixer::Spin;
 use evenkeel_mixer::{Axis, RotorLimit};
 use nalgebra::{Matrix3, Vector3};
 
+use crate::dispersion::Dispersion;
+use crate::sensors::SensorsConfig;
+
 /// Most rotors a craft may have.
 pub const MAX_ROTORS: usize = 16;
 
@@ -28,6 +31,14 @@ pub struct Craft {
     pub gains: Gains,
     /// Limits the owner fixed; what is `None` follows from the craft.
     pub limits: Limits,
+    /// By how much the craft may differ from all this.
+    pub dispersion: Dispersion,
+    /// What it senses with.
+    pub sensors: SensorsConfig,
+    /// What feeds the rotors; `None`: full voltage always.
+    pub battery: Option<Battery>,
+    /// Where the ground is, for the thrust it adds; `None`: it adds none.
+    pub ground_effect: Option<GroundEffect>,
 }
 
 /// The rigid body.
@@ -67,8 +78,79 @@ pub struct Rotor {
     pub thrust_curve: Option<ThrustTable>,
     /// Moment of inertia of what spins, about the spin axis.
     pub inertia_kg_m2: f64,
-    /// Speed at full thrust; `None` when it follows from a typical propeller.
+    /// Speed at full thrust; `None` when it follows from the propeller.
     pub speed_max_rad_s: Option<f64>,
+    /// How moving air changes what it gives.
+    pub in_moving_air: InMovingAir,
+}
+
+/// How a rotor's thrust and torque depend on the air that meets it. The default: not at all.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct InMovingAir {
+    /// Propeller diameter; `None`: that of a typical propeller.
+    pub diameter_m: Option<f64>,
+    /// What air along the axis does.
+    pub inflow: Inflow,
+    /// Drag in the rotor's plane at full speed in air of 1.225 kg/m³, per m/s of air across the axis.
+    pub drag_n_per_m_s: f64,
+}
+
+/// What air along a rotor's axis does to its thrust.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub enum Inflow {
+    /// Nothing.
+    #[default]
+    Ignored,
+    /// Momentum theory at constant shaft power.
+    Momentum,
+    /// What was measured on the propeller.
+    Table(PropellerTable),
+}
+
+/// A propeller in axial flow: columns of equal length; the advance ratio rises from 0, the static point.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PropellerTable {
+    /// J = V/(n·D), n in turns a second.
+    pub advance_ratio: Vec<f64>,
+    /// C_T = T/(ρ·n²·D⁴); the first is above 0.
+    pub thrust_coefficient: Vec<f64>,
+    /// C_P = P/(ρ·n³·D⁵); the first is above 0.
+    pub power_coefficient: Vec<f64>,
+}
+
+/// A battery: an ideal source behind a resistance.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Battery {
+    /// Charge it holds when full.
+    pub capacity_ah: f64,
+    /// Open-circuit voltage at full charge: the voltage at which `thrust_max_n` holds.
+    pub full_v: f64,
+    /// Open-circuit voltage at no charge.
+    pub empty_v: f64,
+    /// Of the pack, its leads and the motor controllers.
+    pub resistance_ohm: f64,
+    /// Shaft power over electrical power, above 0 and at most 1.
+    pub efficiency: f64,
+    /// State of charge at the start, 0 to 1.
+    pub charge: f64,
+    /// Open-circuit voltage over state of charge; `None`: a straight line from empty to full.
+    pub voltage_curve: Option<VoltageCurve>,
+}
+
+/// Both columns rise; charge from 0 to 1, voltage from `empty_v` to `full_v`.
+#[derive(Clone, Debug, PartialEq)]
+pub struct VoltageCurve {
+    /// State of charge.
+    pub charge: Vec<f64>,
+    /// Open-circuit voltage.
+    pub voltage_v: Vec<f64>,
+}
+
+/// The ground's nearness to the rotors.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct GroundEffect {
+    /// Height of the datum above the ground while the craft stands.
+    pub datum_height_m: f64,
 }
 
 /// Thrust measured on a bench: both columns rise strictly, the first command is at least 0, the
@@ -139,6 +221,13 @@ impl Craft {
     /// Lag of the slowest rotor.
     pub fn slowest_lag_s(&self) -> f64 {
         self.rotors.iter().map(|rotor| rotor.response_time_s).fold(0.0, f64::max)
+    }
+
+    /// Mean distance of the rotors from the centre of mass, seen from above.
+    pub fn mean_arm_m(&self) -> f64 {
+        let [x, y, _] = self.body.center_of_mass_m;
+        let arms = self.rotors.iter().map(|rotor| (rotor.position_m[0] - x).hypot(rotor.position_m[1] - y));
+        arms.sum::<f64>() / self.rotors.len() as f64
     }
 
     /// Whether every rotor pushes straight up.

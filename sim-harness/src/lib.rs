@@ -1,17 +1,25 @@
 //! Flies the controller and mixer against a model of the craft and says whether it is fit to fly.
 pub mod allocations;
+pub mod arrival;
 pub mod attitude;
+pub mod board;
 pub mod craft;
 pub mod demo;
+pub mod dispersion;
 pub mod envelope;
+pub mod expectation;
 pub mod file;
+pub mod margins;
 pub mod onboard;
 pub mod pilot;
 pub mod plant;
 pub mod preflight;
 pub mod recording;
 pub mod report;
+pub mod saturation;
 pub mod script;
+pub mod sensors;
 pub mod simulation;
 pub mod verdict;
 pub mod whole_file;
+pub mod wind;

@@ -2,13 +2,19 @@
 
 use std::fmt;
 
-use evenkeel_controller::{Controller, ControllerConfig, ControllerError, Gains, Tuning, TuningError};
+use evenkeel_controller::estimate::AttitudeEstimatorConfig;
+use evenkeel_controller::filter::{GyroFilterConfig, SecondOrderLowPassConfig};
+use evenkeel_controller::{
+    BatteryConfig, Controller, ControllerConfig, ControllerError, DescentConfig, FlightComputer, FlightComputerConfig,
+    Gains, SupervisorConfig, Tuning, TuningError,
+};
 use evenkeel_mixer::{
     CurveError, CurvePoint, Design, GeometryError, Mixer, Priority, PriorityError, Rotor, Scalar, ThrustCurve, Wrench,
     facet_capacity,
 };
 
 use crate::craft::{self, Craft, Limits, MAX_ROTORS};
+use crate::margins;
 
 /// Facets that are enough for any craft.
 pub const MAX_FACETS: usize = facet_capacity(MAX_ROTORS);
@@ -23,7 +29,11 @@ pub type CraftMixer<S> = Mixer<S, MAX_ROTORS, MAX_FACETS, MAX_CURVE_POINTS>;
 pub struct Onboard<S> {
     /// Allocation and thrust curves.
     pub mixer: CraftMixer<S>,
-    /// Angle loop, rate loop, inertia.
+    /// Filters, estimate, supervisor, loops: what flies.
+    pub computer: FlightComputer<S>,
+    /// The configuration it was made from.
+    pub computer_config: FlightComputerConfig,
+    /// Angle loop, rate loop, inertia: the loops alone, for whoever knows the attitude.
     pub controller: Controller<S>,
     /// The configuration the controller was made from.
     pub config: ControllerConfig,
@@ -58,6 +68,8 @@ pub enum Unflyable {
     Tuning(TuningError),
     /// Gains or limits of the craft file do not make a controller.
     Controller(ControllerError),
+    /// Filters, estimate, supervisor or battery compensation refused their configuration.
+    Computer,
     /// The order of priority is none.
     Priority(PriorityError),
     /// A bench table of this rotor (from 1) is none.
@@ -78,6 +90,7 @@ impl fmt::Display for Unflyable {
             ),
             Unflyable::Tuning(cause) => cause.fmt(f),
             Unflyable::Controller(cause) => cause.fmt(f),
+            Unflyable::Computer => f.write_str("the flight computer refuses the loop rate or the weight"),
             Unflyable::Priority(cause) => cause.fmt(f),
             Unflyable::Curve { rotor } => write!(f, "the thrust table of rotor {rotor} does not rise"),
         }
@@ -138,7 +151,71 @@ impl<S: Scalar> Onboard<S> {
         let authority = Authority::at_hover(craft, gravity_m_s2)?;
         let config = controller_config(craft, &authority)?;
         let controller = Controller::new(&config).map_err(Unflyable::Controller)?;
-        Ok(Onboard { mixer, controller, config, authority })
+        let computer_config = computer_config(craft, &config, gravity_m_s2);
+        let computer = FlightComputer::new(&computer_config).map_err(|_| Unflyable::Computer)?;
+        Ok(Onboard { mixer, computer, computer_config, controller, config, authority })
+    }
+
+    /// The same with other loops.
+    ///
+    /// # Errors
+    /// When they are not possible.
+    pub fn with_loops(self, config: ControllerConfig) -> Result<Self, Unflyable> {
+        let controller = Controller::new(&config).map_err(Unflyable::Controller)?;
+        let computer_config = FlightComputerConfig { controller: config, ..self.computer_config };
+        let computer = FlightComputer::new(&computer_config).map_err(|_| Unflyable::Computer)?;
+        Ok(Onboard { computer, computer_config, controller, config, ..self })
+    }
+}
+
+/// Turn towards the accelerometer per radian of error. Slow: in flight it shows thrust and drag, not gravity, so that it
+/// is wrong for as long as the craft gathers speed; the gyro, its bias taken out at alignment, is right for minutes.
+pub const ESTIMATE_KP_PER_S: f64 = 0.003;
+/// The accelerometer counts for nothing when its length is off gravity by this share.
+pub const ACCELEROMETER_GATE_SHARE: f64 = 0.03;
+/// ... or the craft turns as fast as this: in a turn it shows no bank.
+pub const TURN_GATE_RAD_S: f64 = 0.3;
+/// Weight of the heading beside the accelerometer.
+const HEADING_WEIGHT: f64 = 1.0;
+/// Largest gyro bias believed.
+const BIAS_MAX_RAD_S: f64 = 0.1;
+/// Largest rate believed: the range of a common gyro, or what the estimate may turn in a sample.
+const RATE_MAX_RAD_S: f64 = 35.0;
+const TURN_MAX_RAD: f64 = 0.45;
+/// The tilt check waits for this many half turns, as the craft can make them, and at least as long as is usual.
+const RECOVERIES: f64 = 2.0;
+
+/// All the blocks of the flight computer for one craft.
+fn computer_config(craft: &Craft, controller: &ControllerConfig, gravity_m_s2: f64) -> FlightComputerConfig {
+    let period_s = controller.period_s;
+    let kp_per_s = ESTIMATE_KP_PER_S;
+    let turn_limited_rad_s = TURN_MAX_RAD / (period_s * 3.0_f64.sqrt()) - BIAS_MAX_RAD_S - 2.0 * kp_per_s;
+    let low_pass = craft
+        .sensors
+        .gyro_low_pass_hz
+        .map(|corner_hz| SecondOrderLowPassConfig { corner_hz, quality: std::f64::consts::FRAC_1_SQRT_2 });
+    let usual = SupervisorConfig::usual(period_s, craft.body.mass_kg * gravity_m_s2);
+    let half_turn_s = controller.angle.rate_max_rad_s.iter().take(2).map(|rate| std::f64::consts::PI / rate);
+    let tilt_level_s = usual.tilt_level_s.max(RECOVERIES * half_turn_s.fold(0.0, f64::max));
+    FlightComputerConfig {
+        gyro_filter: GyroFilterConfig { notches: None, low_pass },
+        estimator: AttitudeEstimatorConfig {
+            kp_per_s,
+            // Damping one: bias is learned four times as slowly as tilt.
+            ki_per_s2: 0.25 * kp_per_s * kp_per_s,
+            heading_weight: HEADING_WEIGHT,
+            bias_max_rad_s: BIAS_MAX_RAD_S,
+            rate_max_rad_s: RATE_MAX_RAD_S.min(turn_limited_rad_s),
+            gravity_m_s2,
+            gate_share: ACCELEROMETER_GATE_SHARE,
+            rate_gate_rad_s: TURN_GATE_RAD_S,
+            align_s: 1.0,
+            still_rad_s: 0.1,
+        },
+        supervisor: SupervisorConfig { tilt_level_s, tilt_stop_s: usual.tilt_stop_s.max(2.0 * tilt_level_s), ..usual },
+        controller: *controller,
+        battery: BatteryConfig::default(),
+        descent: DescentConfig::default(),
     }
 }
 
@@ -150,7 +227,7 @@ impl Authority {
     pub fn at_hover(craft: &Craft, gravity_m_s2: f64) -> Result<Self, Unflyable> {
         let mixer = mixer_for::<f64>(craft)?;
         let hover_n = craft.body.mass_kg * gravity_m_s2;
-        let balanced_thrust_n = mixer.design().balanced_thrust_n();
+        let balanced_thrust_n = mixer.balanced_thrust_n();
         if !(hover_n > balanced_thrust_n.0 && hover_n < balanced_thrust_n.1) {
             return Err(Unflyable::CannotHover { weight_n: hover_n, balanced_thrust_n });
         }
@@ -169,12 +246,14 @@ impl Authority {
 /// Gains by the stated rule, then what the owner fixed.
 fn controller_config(craft: &Craft, authority: &Authority) -> Result<ControllerConfig, Unflyable> {
     let period_s = 1.0 / craft.loops.rate_hz;
+    let mixer = mixer_for::<f64>(craft)?;
     let tuning = Tuning {
         period_s,
         angle_divider: craft.loops.angle_divider,
         rotor_lag_s: craft.slowest_lag_s(),
-        extra_delay_s: craft.loops.extra_delay_s,
+        extra_delay_s: craft.loops.extra_delay_s + gyro_lag_s(craft),
         authority_rad_s2: authority.acceleration_rad_s2,
+        spin_up_s: [0, 1, 2].map(|axis| margins::spin_up_s(craft, &mixer, authority, axis)),
     };
     let mut derived = tuning.gains().map_err(Unflyable::Tuning)?;
     apply_gains(&craft.gains, &mut derived);
@@ -186,7 +265,14 @@ fn controller_config(craft: &Craft, authority: &Authority) -> Result<ControllerC
         angle: derived.angle,
         reference: derived.reference,
         inertia_kg_m2: craft.body.inertia_kg_m2,
+        tilt_compensation_max: 1.0,
     })
+}
+
+/// Delay of the gyro's low-pass far below its corner: a Butterworth filter of order two lags √2/ωc.
+fn gyro_lag_s(craft: &Craft) -> f64 {
+    let lag_s = |corner_hz: f64| std::f64::consts::SQRT_2 / (std::f64::consts::TAU * corner_hz);
+    craft.sensors.gyro_low_pass_hz.map_or(0.0, lag_s) + craft.sensors.gyro.latency_s
 }
 
 fn apply_gains(fixed: &craft::Gains, derived: &mut Gains) {

@@ -2,6 +2,8 @@
 //!
 //! SI units and radians; world axes north, east, down. The file format is in docs/files.md.
 
+use crate::expectation::Expectation;
+
 /// A checked flight script.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Flight {
@@ -23,6 +25,8 @@ pub struct Flight {
     pub legs: Vec<Leg>,
     /// What goes wrong, in order of time.
     pub faults: Vec<Fault>,
+    /// What its author holds it to.
+    pub expectations: Vec<Expectation>,
 }
 
 /// The state at time zero.
@@ -36,6 +40,9 @@ pub struct Initial {
     pub attitude_rad: [f64; 3],
     /// Body axes.
     pub rate_rad_s: [f64; 3],
+    /// The flight computer has just been switched on: it aligns, and the pilot arms it before taking off. Else it begins
+    /// with the true attitude, armed; in flight when the start is in the air.
+    pub power_up: bool,
 }
 
 /// The world around the craft.
@@ -43,16 +50,56 @@ pub struct Initial {
 pub struct World {
     /// Downward.
     pub gravity_m_s2: f64,
-    /// Uniform.
+    /// Uniform, unless `ground_altitude_m` says otherwise.
     pub air_density_kg_m3: f64,
+    /// Altitude of the ground above sea level: air as in the standard atmosphere from there up; `None`: uniform air.
+    pub ground_altitude_m: Option<f64>,
     /// Steady wind, the air's own velocity: north, east, down.
     pub wind_m_s: [f64; 3],
+    /// Random gustiness; `None`: the air is smooth.
+    pub turbulence: Option<Turbulence>,
+    /// Single gusts; they add up.
+    pub gusts: Vec<Gust>,
+}
+
+/// Dryden turbulence of the low-altitude model.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Turbulence {
+    /// Wind speed 20 ft above the ground, which sets the strength.
+    pub wind_20ft_m_s: f64,
+}
+
+/// A discrete 1 − cosine gust: rises, holds, falls as it rose.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Gust {
+    /// When it starts to rise.
+    pub at_s: f64,
+    /// Full gust, the air's own velocity: north, east, down.
+    pub velocity_m_s: [f64; 3],
+    /// Time from nothing to full.
+    pub rise_s: f64,
+    /// Time at full before it falls; `None`: it stays.
+    pub hold_s: Option<f64>,
+}
+
+impl World {
+    /// Smooth uniform air.
+    pub const fn uniform(gravity_m_s2: f64, air_density_kg_m3: f64, wind_m_s: [f64; 3]) -> World {
+        World {
+            gravity_m_s2,
+            air_density_kg_m3,
+            ground_altitude_m: None,
+            wind_m_s,
+            turbulence: None,
+            gusts: Vec::new(),
+        }
+    }
 }
 
 impl Default for World {
     /// Standard gravity and sea-level air at rest.
     fn default() -> Self {
-        World { gravity_m_s2: 9.806_65, air_density_kg_m3: 1.225, wind_m_s: [0.0; 3] }
+        World::uniform(9.806_65, 1.225, [0.0; 3])
     }
 }
 
@@ -114,9 +161,70 @@ pub struct Fault {
     pub kind: FaultKind,
 }
 
-/// What can go wrong.
+/// What can go wrong. Times are on the flight's clock; infinite: to the end.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum FaultKind {
     /// This rotor (counted from 0) stops and stays stopped.
     RotorStopped(usize),
+    /// This rotor (counted from 0) keeps this share of its thrust, 0 to 1.
+    RotorWeakened {
+        /// Which.
+        rotor: usize,
+        /// What it keeps.
+        thrust_share: f64,
+    },
+    /// The battery keeps this share of its voltage, 0 to 1.
+    BatteryCollapse {
+        /// What it keeps.
+        voltage_share: f64,
+    },
+    /// Nothing comes over the link.
+    LinkLost {
+        /// When it is back.
+        until_s: f64,
+    },
+    /// A sensor fails.
+    Sensor {
+        /// Which.
+        sensor: Sensor,
+        /// How.
+        failure: SensorFailure,
+        /// When it works again.
+        until_s: f64,
+    },
+    /// Every step of the flight computer is late by a random time.
+    SamplesLate {
+        /// Latest, after its time.
+        late_s: f64,
+        /// When they come in time again.
+        until_s: f64,
+    },
+}
+
+/// A sensor that can fail.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Sensor {
+    /// Rates of turn.
+    Gyro,
+    /// Acceleration less gravity.
+    Accelerometer,
+    /// Where the nose points.
+    Heading,
+    /// Vertical speed.
+    Climb,
+    /// Supply voltage.
+    Voltage,
+}
+
+/// How a sensor fails.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum SensorFailure {
+    /// It goes on to say what it said last.
+    Frozen,
+    /// Noise is added: [`crate::sensors::FAILURE_NOISE`].
+    Noisy,
+    /// It says nothing.
+    Dropped,
+    /// It says what is no number.
+    NotFinite,
 }

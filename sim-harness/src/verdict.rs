@@ -2,18 +2,19 @@
 //!
 //! Every renderer (terminal, JSON, HTML) reads these types and adds nothing of its own.
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use crate::recording::Recording;
+use crate::saturation::Picture;
 
 /// A bound a value is held to.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Limit {
     /// The value must be at least this.
-    #[serde(skip_serializing_if = "Option::is_none")]
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub min: Option<f64>,
     /// The value must be at most this.
-    #[serde(skip_serializing_if = "Option::is_none")]
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub max: Option<f64>,
 }
 
@@ -145,6 +146,8 @@ pub struct Preflight {
     pub sticks: Vec<StickResponse>,
     /// What saturates first.
     pub first_limits: Vec<FirstLimit>,
+    /// What the rotors can reach, and what the flights asked of them; `None` when the craft cannot be flown.
+    pub saturation: Option<Box<Picture>>,
     /// Checks on the craft at rest.
     pub bench: Vec<Check>,
     /// The flights, each with its checks; empty when the craft cannot be flown at all.

@@ -1,9 +1,15 @@
 //! Files that appear whole under their name or not at all.
+//!
+//! A file is written beside its place, as `.NAME.PROCESS.part`, and takes its place when it is whole. Its writer holds the part
+//! locked; the system lifts the lock of a process that was killed. So a part that nobody has locked is a leftover, and the
+//! next writer of the same file removes it.
 
 use std::fmt;
 use std::fs::{self, File};
 use std::io::{self, BufWriter};
 use std::path::{Path, PathBuf};
+
+use crate::file::printable;
 
 /// Why a file could not be written.
 #[derive(Debug)]
@@ -18,7 +24,9 @@ pub struct WriteError {
 
 impl fmt::Display for WriteError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{}: cannot {}: {}", self.path.display(), self.action, self.source)
+        // A name may hold what would drive the reader's terminal.
+        let path = printable(&self.path.display().to_string());
+        write!(f, "{path}: cannot {}: {}", self.action, self.source)
     }
 }
 
@@ -40,11 +48,14 @@ pub fn write_whole(path: &Path, fill: impl FnOnce(&mut BufWriter<File>) -> io::R
         return Err(WriteError { action: "write", path: path.clone(), source });
     }
     let name = path.file_name().unwrap_or_default().to_string_lossy();
-    let part = path.with_file_name(format!(".{name}.{}.part", std::process::id()));
-    let written = File::create(&part).and_then(|file| {
+    remove_leftovers(path, &name);
+    let part = path.with_file_name(format!(".{name}.{}{PART_END}", std::process::id()));
+    let written = create_locked(&part).and_then(|file| {
         let mut out = BufWriter::new(file);
         fill(&mut out)?;
-        out.into_inner().map_err(io::IntoInnerError::into_error)?.sync_all()?;
+        // The lock lasts until the part has its name.
+        let file = out.into_inner().map_err(io::IntoInnerError::into_error)?;
+        file.sync_all()?;
         fs::rename(&part, path)
     });
     written.map_err(|source| {
@@ -52,4 +63,97 @@ pub fn write_whole(path: &Path, fill: impl FnOnce(&mut BufWriter<File>) -> io::R
         let _ = fs::remove_file(&part);
         WriteError { action: "write", path: path.to_owned(), source }
     })
+}
+
+/// How the name of a file ends while it is being written.
+const PART_END: &str = ".part";
+
+/// A new file with its lock; without, where a file system has no locks.
+fn create_locked(part: &Path) -> io::Result<File> {
+    loop {
+        let file = File::create(part)?;
+        // Another writer may have taken a part without a lock for a leftover, in between.
+        if file.lock().is_err() || fs::exists(part)? {
+            return Ok(file);
+        }
+    }
+}
+
+/// Removes the parts of `path` that nobody is writing. Best effort: a leftover harms nothing.
+fn remove_leftovers(path: &Path, name: &str) {
+    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    for entry in fs::read_dir(folder).into_iter().flatten().flatten() {
+        let is_file = entry.file_type().is_ok_and(|kind| kind.is_file());
+        if is_file
+            && is_part_of(&entry.file_name().to_string_lossy(), name)
+            && let Ok(part) = File::open(entry.path())
+            && part.try_lock().is_ok()
+        {
+            let _ = fs::remove_file(entry.path());
+        }
+    }
+}
+
+/// Whether `part` is `.NAME.DIGITS.part`.
+fn is_part_of(part: &str, name: &str) -> bool {
+    let process =
+        part.strip_prefix('.').and_then(|rest| rest.strip_prefix(name)).and_then(|rest| rest.strip_prefix('.'));
+    process
+        .and_then(|rest| rest.strip_suffix(PART_END))
+        .is_some_and(|digits| !digits.is_empty() && digits.bytes().all(|byte| byte.is_ascii_digit()))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::io::Write;
+
+    fn names(folder: &Path) -> Vec<String> {
+        let mut names: Vec<String> =
+            fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().file_name().into_string().unwrap()).collect();
+        names.sort();
+        names
+    }
+
+    #[test]
+    fn removes_what_a_killed_run_left_when_the_file_is_written_anew() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("log.csv");
+        // Process numbers beyond what systems give out: no part of a run that is under way.
+        for name in
+            [".log.csv.4294967295.part", ".log.csv.x.part", ".other.csv.4294967295.part", "log.csv.4294967295.part"]
+        {
+            fs::write(folder.path().join(name), "half").unwrap();
+        }
+        write_whole(&path, |out| out.write_all(b"whole")).unwrap();
+        assert_eq!(fs::read_to_string(&path).unwrap(), "whole");
+        let kept = [".log.csv.x.part", ".other.csv.4294967295.part", "log.csv", "log.csv.4294967295.part"];
+        assert_eq!(names(folder.path()), kept);
+    }
+
+    #[test]
+    fn leaves_a_part_alone_when_another_run_is_writing_it() {
+        let folder = tempfile::tempdir().unwrap();
+        let part = folder.path().join(".log.csv.4294967295.part");
+        let writer = create_locked(&part).unwrap();
+        write_whole(&folder.path().join("log.csv"), |out| out.write_all(b"whole")).unwrap();
+        assert_eq!(names(folder.path()), [".log.csv.4294967295.part", "log.csv"]);
+        drop(writer);
+        write_whole(&folder.path().join("log.csv"), |out| out.write_all(b"whole")).unwrap();
+        assert_eq!(names(folder.path()), ["log.csv"]);
+    }
+
+    #[test]
+    fn leaves_nothing_when_writing_fails() {
+        let folder = tempfile::tempdir().unwrap();
+        let error = write_whole(&folder.path().join("log.csv"), |_| Err(io::Error::other("full"))).unwrap_err();
+        assert_eq!((error.action, names(folder.path()).len()), ("write", 0));
+    }
+
+    #[test]
+    fn shows_no_control_character_when_a_name_holds_one() {
+        let path = Path::new("/no/such/folder/a\u{1b}[31m\nb.csv");
+        let error = write_whole(path, |_| Ok(())).unwrap_err();
+        assert!(!error.to_string().chars().any(char::is_control), "{error}");
+    }
 }

@@ -5,7 +5,7 @@
 use std::fmt::Write;
 
 use evenkeel::craft::Craft;
-use evenkeel::file::{FileError, parse_craft, parse_flight};
+use evenkeel::file::{FileError, MAX_SAMPLES, parse_craft, parse_flight};
 
 const RING: &str = include_str!("files/ring.toml");
 const LIST: &str = include_str!("files/list.toml");
@@ -53,6 +53,8 @@ fn says_what_is_wrong_when_the_syntax_is() {
         ("table twice", "[layout]", "[body]"),
         ("leading zero", "rotors = 4", "rotors = 04"),
         ("control character", "name = \"ring\"", "name = \"ri\u{1b}[31mng\""),
+        ("control character, escaped", "name = \"ring\"", "name = \"ri\\u001b[31mng\""),
+        ("line ends of one character", "arm_m = 0.25\n", "arm_m = 0.25\r"),
     ];
     insta::assert_snapshot!("syntax", messages(RING, cases, |text| parse_craft("ring.toml", text)));
 }
@@ -153,7 +155,17 @@ fn says_what_is_wrong_when_a_craft_with_a_layout_is() {
         ("table of inertia in a list", "{ xx = 0.0165, yy = 0.0170, zz = 0.0310 }", "[0.0165, 0.0170, 0.0310]"),
         ("words in another order", "thrust_max_n = 8.0", "max_thrust_n = 8.0"),
         ("battery", "[loops]", "[battery]\ncells = 4\n[loops]"),
-        ("sensors", "[loops]", "[sensors]\n[loops]"),
+        (
+            "sensor beside perfect ones",
+            "[loops]",
+            "[sensors]\nperfect = true\n[sensors.gyro]\nbias_deg_s = [1, 0, 0]\n[loops]",
+        ),
+        ("low-pass too high", "[loops]", "[sensors.gyro]\nlow_pass_hz = 450.0\n[loops]"),
+        ("sensor noise backwards", "[loops]", "[sensors.accelerometer]\nnoise_m_s2_rthz = -0.001\n[loops]"),
+        ("dispersion in percent", "[loops]", "[dispersion]\nmass_share = 5.0\n[loops]"),
+        ("dispersion of a key misspelt", "[loops]", "[dispersion]\nmas_share = 0.05\n[loops]"),
+        ("dispersion of another shape", "[loops]", "[dispersion]\nshape = \"gaussian\"\n[loops]"),
+        ("dispersion backwards", "[loops]", "[dispersion]\ndelay_s = -0.002\n[loops]"),
         ("key of no kind", "arm_m = 0.25", "arm_m = 0.25\ncolour = \"red\""),
         ("table as a list", "[body]", "[[body]]"),
         ("table as a number", "[loops]\nrate_hz = 1000.0", "[limits]\n[gains]\nrate = 3"),
@@ -206,6 +218,7 @@ fn says_what_is_wrong_when_a_flight_is() {
             "duration_s = 3600\nlog_period_s = 0.001",
         ),
         ("seed negative", "seed = 3", "seed = -3"),
+        ("seed too large", "seed = 3", "seed = 9223372036854775808"),
         ("control neither on nor off", "seed = 3", "control = \"none\""),
         ("control as a flag", "seed = 3", "control = false"),
         ("start below the ground", "[0.0, 0.0, -10.0]", "[0.0, 0.0, 10.0]"),
@@ -231,10 +244,55 @@ fn says_what_is_wrong_when_a_flight_is() {
         ("rotor zero", "rotor_stopped = 3", "rotor_stopped = 0"),
         ("fault after the end", "at_s = 15.0", "at_s = 25.0"),
         ("fault of no kind", "rotor_stopped = 3\n", ""),
-        ("link lost", "rotor_stopped = 3", "link_lost = true"),
+        ("two faults in one", "rotor_stopped = 3", "rotor_stopped = 3\nlink_lost = true"),
+        ("end of what stays broken", "rotor_stopped = 3", "rotor_stopped = 3\nuntil_s = 20.0"),
+        ("fault that ends before it begins", "rotor_stopped = 3", "link_lost = true\nuntil_s = 1.0"),
+        ("sensor of no kind", "rotor_stopped = 3", "sensor = { name = \"compass\", fails = \"frozen\" }"),
+        ("weakened rotor the craft has not", "rotor_stopped = 3", "rotor_weakened = { rotor = 9, thrust_share = 0.5 }"),
+        ("expect in single brackets", "[[expect]]\nname = \"height kept\"\n", "[expect]\n"),
+        ("expect nothing", "equals = 10.0\nwithin = 0.5\n", ""),
+        ("expect of no quantity", "quantity = \"height_m\"\n", ""),
+        ("quantity misspelt", "\"height_m\"", "\"heigth_m\""),
+        ("quantity without its unit", "\"height_m\"", "\"height\""),
+        ("quantity of no kind", "\"height_m\"", "\"colour\""),
+        ("quantity of a rotor the craft has not", "\"height_m\"", "\"rotor_5_n\""),
+        ("taken in other words", "\"mean\"", "\"average\""),
+        ("taken misspelt", "\"mean\"", "\"standard deviaton\""),
+        ("leg there is not", "leg = \"hold\"", "leg = \"holt\""),
+        ("leg of two", "name = \"circle\"", "name = \"hold\""),
+        ("leg and a window", "leg = \"hold\"", "leg = \"hold\"\nuntil_s = 3.0"),
+        ("window after the end", "until_s = 3.0", "until_s = 23.0"),
+        ("window that starts after the end", "from_s = 2.0\nuntil_s = 3.0", "from_s = 20.5"),
+        ("window turned round", "from_s = 2.0", "from_s = 4.0"),
+        ("window between two rows", "from_s = 2.0\nuntil_s = 3.0", "from_s = 2.001\nuntil_s = 2.019"),
+        (
+            "spread of one row",
+            "from_s = 2.0\nuntil_s = 3.0",
+            "from_s = 2.0\nuntil_s = 2.01\ntaken = \"standard deviation\"",
+        ),
+        ("equals without within", "within = 0.5\n", ""),
+        ("within without equals", "equals = 10.0\n", ""),
+        ("within of zero", "within = 0.5", "within = 0.0"),
+        ("equals beside a bound", "within = 0.5", "within = 0.5\nat_most = 12.0"),
+        ("bounds turned round", "equals = 10.0\nwithin = 0.5", "at_least = 11.0\nat_most = 9.0"),
+        ("bound that is no number", "equals = 10.0\nwithin = 0.5", "at_most = nan"),
+        ("heading between bounds", "equals = 0.0\nwithin = 5.0", "at_least = -5.0"),
+        ("point beside a height", "within = 0.5", "within = 0.5\nfrom_point_m = [0.0, 0.0, 0.0]"),
     ];
     let craft = ring();
     insta::assert_snapshot!("flight", messages(FLIGHT, cases, |text| parse_flight("flight.toml", text, &craft)));
+}
+
+#[test]
+fn refuses_expectations_when_they_look_at_more_samples_than_can_be_judged() {
+    let flight = |count: usize| {
+        let head = "format = 1\nname = \"much\"\nduration_s = 1000.0\nlog_period_s = 0.001\ncontrol = \"off\"\n";
+        let one = "[[expect]]\nquantity = \"height_m\"\nat_least = 0.0\nuntil_s = 999.999\n";
+        parse_flight("much.toml", &(head.to_owned() + &one.repeat(count)), &ring())
+    };
+    assert!(flight((MAX_SAMPLES / 1e6) as usize).is_ok());
+    let message = flight((MAX_SAMPLES / 1e6) as usize + 1).unwrap_err().to_string();
+    assert!(message.contains("expect[51]: must leave") && message.contains("lengthen log_period_s"), "{message}");
 }
 
 #[test]

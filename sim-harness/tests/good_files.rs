@@ -3,8 +3,13 @@
 use std::fs;
 
 use evenkeel::craft::{Craft, Gains, Limits, Loops, Saturation, Spin};
+use evenkeel::dispersion::{Dispersion, Shape};
+use evenkeel::expectation::{Quantity, Scene, Taken};
 use evenkeel::file::{MAX_BYTES, THRUST_MIN_FRACTION, parse_craft, parse_flight, read_craft, read_flight};
+use evenkeel::onboard::Onboard;
 use evenkeel::script::{Fault, FaultKind, Initial, Lateral, Vertical, World};
+use evenkeel::simulation::fly;
+use evenkeel::verdict::Limit;
 use evenkeel_mixer::Axis;
 use tempfile::tempdir;
 
@@ -258,4 +263,69 @@ fn says_so_when_the_file_cannot_be_read() {
     full.resize(MAX_BYTES as usize, b'\n');
     fs::write(folder.path().join("full.toml"), full).unwrap();
     assert!(read_craft(&folder.path().join("full.toml")).is_ok(), "exactly the limit is read");
+}
+
+#[test]
+fn reads_window_limit_and_name_when_a_flight_has_expectations() {
+    let craft = parse_craft("ring.toml", RING).unwrap();
+    let [first, second] = parse_flight("flight.toml", FLIGHT, &craft).unwrap().expectations.try_into().unwrap();
+    assert_eq!((first.name.as_str(), first.quantity.name(), first.taken), ("height kept", "height_m", Taken::Mean));
+    assert_eq!((first.from_s, first.until_s), (0.0, 12.0), "the time of its leg");
+    assert_eq!(first.limit, Limit::between(9.5, 10.5));
+    assert_eq!(first.source.as_deref(), Some("the height asked for"));
+    assert_eq!((second.name.as_str(), second.taken), ("heading_deg, every sample", Taken::Every));
+    assert_eq!((second.from_s, second.until_s), (2.0, 3.0));
+    let bounds = "at_least = -1\nat_most = 2.5\n[[expect]]\nquantity = \"distance_m\"\nat_most = 9";
+    let text = FLIGHT.replace("equals = 10.0\nwithin = 0.5", bounds).replace("leg = \"hold\"\n", "leg = \"circle\"\n");
+    let flight = parse_flight("flight.toml", &text, &craft).unwrap();
+    assert_eq!(flight.expectations[0].limit, Limit::between(-1.0, 2.5));
+    assert_eq!((flight.expectations[0].from_s, flight.expectations[0].until_s), (12.0, 20.0));
+    let distance = &flight.expectations[1];
+    assert_eq!((distance.from_s, distance.until_s, distance.limit), (0.0, 20.0, Limit::at_most(9.0)));
+    let from_start = Quantity::named("distance_m", 4, [0.0, 0.0, -10.0]).unwrap();
+    assert_eq!(distance.quantity, from_start, "from where the flight starts");
+}
+
+#[test]
+fn varies_by_the_defaults_when_a_craft_does_not_say_by_how_much() {
+    let craft = |more: &str| parse_craft("ring.toml", &RING.replace("[loops]", more)).unwrap();
+    assert_eq!(craft("[loops]").dispersion, Dispersion::DEFAULT);
+    let said = craft("[dispersion]\nshape = \"normal\"\nlag_share = 0.5\nwind_m_s = 0\n[loops]").dispersion;
+    let expected = Dispersion { shape: Shape::Normal, lag_share: 0.5, wind_m_s: 0.0, ..Dispersion::DEFAULT };
+    assert_eq!(said, expected);
+}
+
+/// A window that holds one row is one; how the rows fall is worked out from the period, not from rounding.
+#[test]
+fn accepts_the_narrowest_window_when_it_holds_a_row() {
+    let craft = parse_craft("ring.toml", RING).unwrap();
+    let with = |period: &str, window: &str| {
+        let text = FLIGHT.replace("log_period_s = 0.02", period).replace("from_s = 2.0\nuntil_s = 3.0", window);
+        parse_flight("flight.toml", &text, &craft).map(|flight| flight.expectations[1].clone())
+    };
+    for (period, window, is_one) in [
+        ("log_period_s = 0.02", "from_s = 2.02\nuntil_s = 2.02", true),
+        ("log_period_s = 0.02", "from_s = 2.001\nuntil_s = 2.02", true),
+        ("log_period_s = 0.02", "from_s = 2.001\nuntil_s = 2.019", false),
+        ("log_period_s = 0.1", "from_s = 0.3\nuntil_s = 0.3", true),
+        ("log_period_s = 0.7", "until_s = 0.0", true),
+        ("log_period_s = 0.7", "from_s = 19.7", false),
+        ("log_period_s = 20.0", "from_s = 20.0", true),
+    ] {
+        assert_eq!(with(period, window).is_ok(), is_one, "{period} {window}");
+    }
+}
+
+#[test]
+fn keeps_what_it_expects_when_the_model_flight_is_flown() {
+    let craft = demo("quad.toml");
+    let path = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("crafts/out_and_back.toml");
+    let flight = read_flight(&path, &craft).unwrap();
+    let onboard = Onboard::<f32>::new(&craft, G).unwrap();
+    let recording = fly(&craft, &flight, Some(&onboard), &|_| ()).unwrap();
+    let scene = Scene::new(&craft);
+    assert!(flight.expectations.len() >= 3);
+    for finding in flight.expectations.iter().map(|expectation| expectation.judge(&recording, &scene)) {
+        assert!(finding.held, "{finding:?}");
+    }
 }

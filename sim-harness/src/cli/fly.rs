@@ -1,8 +1,13 @@
 //! `evenkeel fly`: a script, flown and logged.
 
+use std::cell::RefCell;
 use std::path::{Path, PathBuf};
+use std::time::Instant;
 
 use clap::Args;
+use evenkeel::arrival::{IMPACT_MAX_M_S, hardest_arrival_m_s};
+use evenkeel::board::{Address, fly_on_board};
+use evenkeel::expectation::{Finding, Scene};
 use evenkeel::file;
 use evenkeel::onboard::Onboard;
 use evenkeel::recording::{Recording, Row};
@@ -12,6 +17,7 @@ use evenkeel::whole_file::write_whole;
 use serde_json::{Value, json};
 
 use super::outcome::{Outcome, Refusal};
+use super::sign_of_life::SignOfLife;
 use super::terminal;
 
 /// Fly a script.
@@ -24,6 +30,12 @@ pub struct FlyArgs {
     /// Write one row a log period to this CSV file.
     #[arg(long, value_name = "FILE.csv")]
     log: Option<PathBuf>,
+    /// Fly with the controller on a board in lock-step: a serial device, tcp:HOST:PORT, unix:PATH or pipe:FOLDER.
+    #[arg(long, value_name = "ADDRESS")]
+    board: Option<String>,
+    /// Fly it here too, and stop at the first step whose bits differ.
+    #[arg(long, requires = "board")]
+    compare: bool,
     /// Print one JSON object instead of text.
     #[arg(long)]
     pub json: bool,
@@ -35,12 +47,28 @@ pub fn run(typed: &FlyArgs) -> Result<Outcome, Refusal> {
     if let Some(log) = &typed.log {
         check_log(log, &[&typed.craft, &typed.flight])?;
     }
+    let board = typed.board.as_deref().map(str::parse::<Address>).transpose()?;
+    if let Some(address) = board.as_ref().filter(|_| !flight.control) {
+        return Err(Refusal::wrong_input(format!(
+            "--board {address}: the flight has control = \"off\", which leaves a board nothing to do; leave out one of them"
+        )));
+    }
     let onboard = match flight.control {
         true => Some(Onboard::<f32>::new(&craft, flight.world.gravity_m_s2)?),
         false => None,
     };
     let bar = terminal::progress(flight.duration_s.ceil() as u64, "seconds flown");
-    let flown = fly(&craft, &flight, onboard.as_ref(), &|t_s| bar.set_position(t_s as u64));
+    let sign = RefCell::new(SignOfLife::new(Instant::now()));
+    let watch = |t_s: f64| {
+        bar.set_position(t_s as u64);
+        if sign.borrow_mut().one_more(Instant::now()).is_some() && bar.is_hidden() {
+            terminal::complain(&format!("{t_s:.0} of {:.0} s flown", flight.duration_s));
+        }
+    };
+    let flown = match &board {
+        Some(address) => fly_on_board(&craft, &craft, &flight, address, typed.compare, &watch).map_err(Refusal::from),
+        None => fly(&craft, &flight, onboard.as_ref(), &watch).map_err(Refusal::from),
+    };
     bar.finish_and_clear();
     let recording = flown?;
     if let Some(path) = &typed.log {
@@ -49,22 +77,32 @@ pub fn run(typed: &FlyArgs) -> Result<Outcome, Refusal> {
     let Some(summary) = Summary::of(&recording) else {
         return Err(Refusal { outcome: Outcome::Internal, message: "the flight left no record".into() });
     };
+    let scene = Scene::new(&craft);
+    let findings: Vec<Finding> = flight.expectations.iter().map(|one| one.judge(&recording, &scene)).collect();
     if typed.json {
-        terminal::answer_json(&summary.json(&craft.name, &flight))?;
+        terminal::answer_json(&summary.json(&craft.name, &flight, &findings))?;
     } else {
         terminal::answer(&summary.text(&craft.name, &flight))?;
+        terminal::answer(&expectations(&findings))?;
     }
     let crashed = flight.control && summary.impact_m_s > IMPACT_MAX_M_S;
-    Ok(if crashed { Outcome::FellShort } else { Outcome::Held })
+    let held = !crashed && findings.iter().all(|finding| finding.held);
+    Ok(if held { Outcome::Held } else { Outcome::FellShort })
 }
 
-/// Meeting the ground faster than this is a crash: a drop from half a metre.
-const IMPACT_MAX_M_S: f64 = 3.0;
-/// Below this the craft is at the ground.
-const AT_GROUND_M: f64 = 0.1;
+/// Each expectation on a line, with what was found; nothing for a flight without any.
+fn expectations(findings: &[Finding]) -> String {
+    let line = |finding: &Finding| {
+        let word = if finding.held { "held" } else { "FELL SHORT" };
+        let source = finding.source.as_ref().map_or_else(String::new, |source| format!("\n      ({source})"));
+        format!("    {word:<11} {}: {}{source}\n", finding.name, finding.text())
+    };
+    let lines: String = findings.iter().map(line).collect();
+    if lines.is_empty() { lines } else { format!("  expected\n{lines}") }
+}
 
 /// Finds out before the flight whether its log can be written.
-fn check_log(log: &Path, inputs: &[&PathBuf]) -> Result<(), Refusal> {
+pub(super) fn check_log(log: &Path, inputs: &[&PathBuf]) -> Result<(), Refusal> {
     let same = |input: &&PathBuf| matches!((log.canonicalize(), input.canonicalize()), (Ok(a), Ok(b)) if a == b);
     if inputs.iter().any(same) {
         return Err(Refusal::wrong_input(format!(
@@ -103,11 +141,11 @@ impl<'a> Summary<'a> {
             highest_m: most(Row::height_m),
             fastest_m_s: most(Row::ground_speed_m_s),
             tilt_max_deg: most(Row::tilt_rad).to_degrees(),
-            impact_m_s: recording.rows.windows(2).map(impact_m_s).fold(0.0, f64::max),
+            impact_m_s: hardest_arrival_m_s(recording),
         })
     }
 
-    fn json(&self, craft: &str, flight: &Flight) -> Value {
+    fn json(&self, craft: &str, flight: &Flight, findings: &[Finding]) -> Value {
         json!({
             "craft": craft,
             "flight": flight.name,
@@ -117,6 +155,7 @@ impl<'a> Summary<'a> {
             "fastest_m_s": self.fastest_m_s,
             "tilt_max_deg": self.tilt_max_deg,
             "impact_m_s": self.impact_m_s,
+            "expectations": findings,
             "end": {
                 "t_s": self.last.t_s,
                 "position_m": self.last.position_m,
@@ -148,16 +187,6 @@ impl<'a> Summary<'a> {
             -down,
             flight = flight.name,
         )
-    }
-}
-
-/// Speed on the way to the ground between two rows; 0 when this is no arrival.
-fn impact_m_s(pair: &[Row]) -> f64 {
-    match pair {
-        [before, after] if before.height_m() >= AT_GROUND_M && after.height_m() < AT_GROUND_M => {
-            before.velocity_m_s.iter().map(|v| v * v).sum::<f64>().sqrt()
-        }
-        _ => 0.0,
     }
 }
 

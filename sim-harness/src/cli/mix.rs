@@ -1,9 +1,11 @@
 //! `evenkeel mix`: demands to rotor thrusts and commands, by the mixer that flies.
 
+use std::fs::File;
+use std::io::Read;
 use std::path::{Path, PathBuf};
 
 use clap::{Args, ValueEnum};
-use evenkeel::allocations;
+use evenkeel::allocations::{self, Allocated};
 use evenkeel::craft::Craft;
 use evenkeel::file;
 use evenkeel::onboard::{CraftMixer, mixer_for};
@@ -11,6 +13,9 @@ use evenkeel_mixer::{Fixed, Scalar, Wrench};
 
 use super::outcome::{Outcome, Refusal};
 use super::terminal;
+
+/// Longest file of demands that is read: some five million rows.
+const DEMANDS_MAX_BYTES: u64 = 1 << 28;
 
 /// Allocate demands.
 #[derive(Debug, Args)]
@@ -63,22 +68,76 @@ pub fn run(typed: &MixArgs) -> Result<Outcome, Refusal> {
         None => vec![single(typed)?],
     };
     let failed = failed_rotors(&craft, &typed.failed)?;
-    let allocated = match typed.scalar {
-        Arithmetic::F32 => allocations::allocate(&craft, &without::<f32>(&craft, &failed)?, &demands),
-        Arithmetic::F64 => allocations::allocate(&craft, &without::<f64>(&craft, &failed)?, &demands),
-        Arithmetic::Fixed => allocations::allocate(&craft, &without::<Fixed>(&craft, &failed)?, &demands),
+    let allocated = allocate(&craft, typed.scalar, &failed, &demands)?;
+    let words = yaw_sign_words(&craft, typed.scalar, &failed, &allocated)?;
+    let object = |(one, words): (&Allocated, &Option<String>)| {
+        let mut object = allocations::json(one);
+        if let Some(object) = object.as_object_mut() {
+            object.insert("gave_way_words".to_owned(), words.clone().into());
+        }
+        object
     };
+    let mut told = allocated.iter().zip(&words);
     if typed.csv {
         terminal::answer(&allocations::csv(&allocated, craft.rotors.len()))?;
     } else if typed.json {
-        terminal::answer_json(&match (&typed.demands, allocated.as_slice()) {
-            (None, [one]) => allocations::json(one),
-            _ => serde_json::json!({ "allocations": allocated.iter().map(allocations::json).collect::<Vec<_>>() }),
+        terminal::answer_json(&match (&typed.demands, told.next()) {
+            (None, Some(one)) => object(one),
+            _ => serde_json::json!({ "allocations": allocated.iter().zip(&words).map(object).collect::<Vec<_>>() }),
         })?;
     } else {
-        terminal::answer(&allocated.iter().map(allocations::text).collect::<String>())?;
+        let text = |(one, words): (&Allocated, &Option<String>)| {
+            allocations::text(one) + &words.iter().map(|words| format!("{words}\n")).collect::<String>()
+        };
+        terminal::answer(&told.map(text).collect::<String>())?;
     }
     Ok(Outcome::Held)
+}
+
+fn allocate(
+    craft: &Craft,
+    scalar: Arithmetic,
+    failed: &[usize],
+    demands: &[Wrench<f64>],
+) -> Result<Vec<Allocated>, Refusal> {
+    Ok(match scalar {
+        Arithmetic::F32 => allocations::allocate(craft, &without::<f32>(craft, failed)?, demands),
+        Arithmetic::F64 => allocations::allocate(craft, &without::<f64>(craft, failed)?, demands),
+        Arithmetic::Fixed => allocations::allocate(craft, &without::<Fixed>(craft, failed)?, demands),
+    })
+}
+
+/// Thrust that the yaw sign costs is told from this share of the demand.
+const TOLD_SHARE: f64 = 1e-3;
+
+/// Says, demand by demand, where thrust falls short only because yaw may not turn against its demand:
+/// found by allocating the same without that rule.
+fn yaw_sign_words(
+    craft: &Craft,
+    scalar: Arithmetic,
+    failed: &[usize],
+    kept: &[Allocated],
+) -> Result<Vec<Option<String>>, Refusal> {
+    if !craft.saturation.keep_yaw_sign {
+        return Ok(vec![None; kept.len()]);
+    }
+    let mut freed = craft.clone();
+    freed.saturation.keep_yaw_sign = false;
+    let demands: Vec<Wrench<f64>> = kept.iter().map(|one| one.demand).collect();
+    let freed = allocate(&freed, scalar, failed, &demands)?;
+    let words = |(kept, freed): (&Allocated, &Allocated)| {
+        let wanted_n = kept.demand.thrust_n;
+        let [kept_n, freed_n] = [kept, freed].map(|one| one.achieved.thrust_n);
+        let costs_n = (wanted_n - kept_n).abs() - (wanted_n - freed_n).abs();
+        (costs_n > TOLD_SHARE * wanted_n).then(|| {
+            format!(
+                "thrust gave way: keep_yaw_sign holds thrust at {kept_n:.3} N, because going on to {wanted_n:.3} N would turn yaw against its \
+                 demand; with `[saturation] keep_yaw_sign = false` thrust is {freed_n:.3} N and yaw {:.4} N\u{b7}m",
+                freed.achieved.yaw_nm
+            )
+        })
+    };
+    Ok(kept.iter().zip(&freed).map(words).collect())
 }
 
 fn single(typed: &MixArgs) -> Result<Wrench<f64>, Refusal> {
@@ -119,7 +178,39 @@ fn without<S: Scalar>(craft: &Craft, failed: &[usize]) -> Result<CraftMixer<S>, 
 }
 
 fn read_demands(path: &Path) -> Result<Vec<Wrench<f64>>, Refusal> {
-    let text = std::fs::read_to_string(path)
-        .map_err(|error| Refusal::wrong_input(format!("{}: cannot read the demands: {error}", path.display())))?;
+    let refused = |why: String| Refusal::wrong_input(format!("{}: cannot read the demands: {why}", path.display()));
+    let mut text = String::new();
+    let file = File::open(path).map_err(|error| refused(error.to_string()))?;
+    let read =
+        file.take(DEMANDS_MAX_BYTES + 1).read_to_string(&mut text).map_err(|error| refused(error.to_string()))?;
+    if read as u64 > DEMANDS_MAX_BYTES {
+        return Err(refused(format!("it is longer than {DEMANDS_MAX_BYTES} bytes")));
+    }
     allocations::parse_demands(&path.display().to_string(), &text).map_err(Refusal::wrong_input)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn words(keep_yaw_sign: bool, failed: &[usize], thrust_n: f64) -> Option<String> {
+        let mut craft = evenkeel::demo::quad().expect("the built-in quad");
+        craft.saturation.keep_yaw_sign = keep_yaw_sign;
+        let demand = [Wrench { thrust_n, ..Wrench::default() }];
+        let allocated = allocate(&craft, Arithmetic::F32, failed, &demand).expect("allocated");
+        yaw_sign_words(&craft, Arithmetic::F32, failed, &allocated).expect("words").remove(0)
+    }
+
+    #[test]
+    fn says_that_keep_yaw_sign_starves_thrust_when_a_rotor_is_lost() {
+        let told = words(true, &[2], 5.0).expect("three rotors lift nothing without turning");
+        assert!(told.starts_with("thrust gave way: keep_yaw_sign"), "{told}");
+        assert!(told.contains("`[saturation] keep_yaw_sign = false`"), "{told}");
+    }
+
+    #[test]
+    fn says_nothing_where_keep_yaw_sign_costs_no_thrust() {
+        assert_eq!(words(true, &[], 5.0), None);
+        assert_eq!(words(false, &[2], 5.0), None);
+    }
 }

@@ -3,12 +3,18 @@
 //! Answers go to standard output, messages and progress to standard error. Colour and progress need a
 //! terminal and no `NO_COLOR`.
 
+mod constants;
+mod disperse;
 mod envelope;
 mod fly;
+mod gains;
+mod margins;
 mod mix;
 mod outcome;
 mod preflight;
+mod sign_of_life;
 mod terminal;
+mod watch;
 
 use std::process::ExitCode;
 
@@ -34,8 +40,18 @@ enum Command {
     Mix(mix::MixArgs),
     /// Print the largest torques over the range of thrust.
     Envelope(envelope::EnvelopeArgs),
+    /// Derive gains from the craft, with the margins they reach.
+    Gains(gains::GainsArgs),
+    /// Print what the loops bear: gain, phase and delay margins.
+    Margins(margins::MarginsArgs),
     /// Fly a script and log it.
     Fly(fly::FlyArgs),
+    /// Fly many crafts that are not quite what the file says.
+    Disperse(disperse::DisperseArgs),
+    /// Write the craft as Rust constants for a board.
+    Constants(constants::ConstantsArgs),
+    /// Show what a board on the bench senses and does.
+    Watch(watch::WatchArgs),
 }
 
 const AFTER_HELP: &str = "\
@@ -52,7 +68,12 @@ pub fn run() -> ExitCode {
         Some(Command::Preflight(typed)) => preflight::run(&typed),
         Some(Command::Mix(typed)) => mix::run(&typed),
         Some(Command::Envelope(typed)) => envelope::run(&typed),
+        Some(Command::Gains(typed)) => gains::run(&typed),
+        Some(Command::Margins(typed)) => margins::run(&typed),
         Some(Command::Fly(typed)) => fly::run(&typed),
+        Some(Command::Disperse(typed)) => disperse::run(&typed),
+        Some(Command::Constants(typed)) => constants::run(&typed),
+        Some(Command::Watch(typed)) => watch::run(&typed),
         None => preflight::run(&typed.preflight),
     };
     outcome
@@ -74,7 +95,12 @@ impl CommandLine {
             Some(Command::Preflight(typed)) => typed.json,
             Some(Command::Mix(typed)) => typed.json,
             Some(Command::Envelope(typed)) => typed.json,
+            Some(Command::Gains(typed)) => typed.json,
+            Some(Command::Margins(typed)) => typed.json,
             Some(Command::Fly(typed)) => typed.json,
+            Some(Command::Disperse(typed)) => typed.json,
+            Some(Command::Constants(typed)) => typed.json,
+            Some(Command::Watch(_)) => false,
             None => self.preflight.json,
         }
     }

@@ -2,6 +2,7 @@
 
 use std::fmt::Display;
 
+use evenkeel::board::{BoardError, FlownOnBoard};
 use evenkeel::file::FileError;
 use evenkeel::onboard::Unflyable;
 use evenkeel::simulation::Diverged;
@@ -55,5 +56,26 @@ impl From<Unflyable> for Refusal {
 impl From<Diverged> for Refusal {
     fn from(error: Diverged) -> Self {
         Refusal { outcome: Outcome::Internal, message: error.to_string() }
+    }
+}
+
+impl From<BoardError> for Refusal {
+    fn from(error: BoardError) -> Self {
+        // A board that was never there, or is another one, is wrong input; one that is lost on the way is not.
+        let outcome = if error.before_flight() { Outcome::WrongInput } else { Outcome::Internal };
+        Refusal { outcome, message: error.to_string() }
+    }
+}
+
+impl From<FlownOnBoard> for Refusal {
+    fn from(error: FlownOnBoard) -> Self {
+        match error {
+            FlownOnBoard::Unflyable(cause) => cause.into(),
+            FlownOnBoard::Board(cause) => cause.into(),
+            FlownOnBoard::Diverged(cause) => cause.into(),
+            FlownOnBoard::Differs(difference) => {
+                Refusal { outcome: Outcome::FellShort, message: difference.to_string() }
+            }
+        }
     }
 }

@@ -1,12 +1,15 @@
 //! `evenkeel preflight`: the maiden-flight check.
 
 use std::path::{Path, PathBuf};
+use std::sync::Mutex;
+use std::time::Instant;
 
 use clap::Args;
 use evenkeel::craft::Craft;
 use evenkeel::{demo, file, preflight, report};
 
 use super::outcome::{Outcome, Refusal};
+use super::sign_of_life::SignOfLife;
 use super::terminal;
 
 /// The maiden-flight check.
@@ -32,9 +35,14 @@ pub fn run(typed: &PreflightArgs) -> Result<Outcome, Refusal> {
         ))
     })?;
     let bar = terminal::progress(1, "flights");
+    let sign = Mutex::new(SignOfLife::new(Instant::now()));
     let found = preflight::preflight(&craft, &|flown, count| {
         bar.set_length(count as u64);
         bar.set_position(flown as u64);
+        let due = sign.lock().is_ok_and(|mut sign| sign.one_more(Instant::now()).is_some());
+        if due && bar.is_hidden() {
+            terminal::complain(&format!("{flown} of {count} flights flown"));
+        }
     });
     bar.finish_and_clear();
     let found = found?;

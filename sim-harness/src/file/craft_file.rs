@@ -2,13 +2,14 @@
 
 use toml::de::DeTable;
 
-use super::craft_keys::{CraftKeys, GainsKeys, LimitsKeys, RateAxisKeys};
+use super::craft_keys::{CraftKeys, DispersionKeys, GainsKeys, LimitsKeys, RateAxisKeys};
 use super::error::FileError;
 use super::key::Keys;
 use super::source::Source;
 use super::table::Table;
-use super::{inertia, rotors};
-use crate::craft::{Body, Craft, Gains, Limits, Loops, RateGains, Saturation};
+use super::{battery, inertia, rotors, sensors};
+use crate::craft::{Body, Craft, Gains, GroundEffect, Limits, Loops, RateGains, Saturation};
+use crate::dispersion::Dispersion;
 
 /// Checks the text of a craft file; messages call it `name_for_messages`.
 ///
@@ -52,6 +53,10 @@ fn craft(file: &CraftKeys<'_>) -> Result<Craft, FileError> {
         },
         gains: gains(&file.gains, loops.rate_hz)?,
         limits: limits(&file.limits),
+        dispersion: dispersion(&file.dispersion),
+        battery: file.battery.as_ref().map(battery::battery).transpose()?,
+        sensors: sensors::sensors(&file.sensors, loops.rate_hz)?,
+        ground_effect: file.ground_effect.as_ref().map(|keys| GroundEffect { datum_height_m: keys.datum_height_m }),
         loops,
     })
 }
@@ -73,4 +78,22 @@ fn gains(keys: &GainsKeys<'_>, rate_hz: f64) -> Result<Gains, FileError> {
 fn limits(keys: &LimitsKeys<'_>) -> Limits {
     let rates = [keys.roll_rate_deg_s, keys.pitch_rate_deg_s, keys.yaw_rate_deg_s];
     Limits { tilt_rad: keys.tilt_deg.map(f64::to_radians), rate_rad_s: rates.map(|rate| rate.map(f64::to_radians)) }
+}
+
+fn dispersion(keys: &DispersionKeys<'_>) -> Dispersion {
+    Dispersion {
+        shape: keys.shape,
+        mass_share: keys.mass_share,
+        inertia_share: keys.inertia_share,
+        center_of_mass_share: keys.center_of_mass_share,
+        thrust_share: keys.thrust_share,
+        lag_share: keys.lag_share,
+        torque_share: keys.torque_share,
+        drag_share: keys.drag_share,
+        delay_s: keys.delay_s,
+        wind_m_s: keys.wind_m_s,
+        battery_capacity_share: keys.battery_capacity_share,
+        battery_resistance_share: keys.battery_resistance_share,
+        battery_charge_share: keys.battery_charge_share,
+    }
 }

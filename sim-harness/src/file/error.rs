@@ -63,6 +63,6 @@ impl fmt::Display for FileError {
 impl Error for FileError {}
 
 /// `text` with every control character replaced, so that a file cannot drive the reader's terminal.
-pub(super) fn printable(text: &str) -> String {
+pub fn printable(text: &str) -> String {
     text.chars().map(|c| if c.is_control() { char::REPLACEMENT_CHARACTER } else { c }).collect()
 }

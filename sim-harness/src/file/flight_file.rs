@@ -2,12 +2,15 @@
 
 use super::craft_file::parse_toml;
 use super::error::FileError;
-use super::flight_keys::{FaultKeys, FlightKeys, LegKeys};
+use super::expectations::expectations;
+use super::faults::faults;
+use super::flight_keys::{FlightKeys, LegKeys};
 use super::key::Keys;
 use super::source::Source;
 use super::table::Table;
+use super::world::world;
 use crate::craft::Craft;
-use crate::script::{Fault, FaultKind, Flight, Initial, Lateral, Leg, Vertical, World};
+use crate::script::{Flight, Initial, Lateral, Leg, Vertical};
 
 /// Most rows a log may have.
 pub const MAX_LOG_ROWS: f64 = 1e6;
@@ -32,10 +35,12 @@ fn flight(file: &FlightKeys<'_>, craft: &Craft) -> Result<Flight, FileError> {
         let mend = format!("the third number is down: a height of {down_m} m is {}", -down_m);
         return Err(initial.at.refuse("position_m", "must not start below the ground", &mend));
     }
+    let legs = legs(file)?;
+    let log_period_s = log_period_s(file)?;
     Ok(Flight {
         name: file.name.clone(),
         duration_s: file.duration_s,
-        log_period_s: log_period_s(file)?,
+        log_period_s,
         seed: file.seed,
         control: file.control,
         initial: Initial {
@@ -43,13 +48,11 @@ fn flight(file: &FlightKeys<'_>, craft: &Craft) -> Result<Flight, FileError> {
             velocity_m_s: initial.velocity_m_s,
             attitude_rad: initial.attitude_deg.map(f64::to_radians),
             rate_rad_s: initial.rate_rad_s,
+            power_up: initial.power_up,
         },
-        world: World {
-            gravity_m_s2: file.world.gravity_m_s2,
-            air_density_kg_m3: file.world.air_density_kg_m3,
-            wind_m_s: file.world.wind_m_s,
-        },
-        legs: legs(file)?,
+        world: world(&file.world, file.duration_s)?,
+        expectations: expectations(file, craft, &legs, log_period_s)?,
+        legs,
         faults: faults(file, craft)?,
     })
 }
@@ -151,33 +154,4 @@ fn lateral(keys: &LegKeys<'_>) -> Result<Lateral, FileError> {
             yaw_rate_rad_s: radians(keys.yaw_rate_deg_s),
         },
     })
-}
-
-/// The faults in order of time.
-fn faults(file: &FlightKeys<'_>, craft: &Craft) -> Result<Vec<Fault>, FileError> {
-    let mut faults =
-        file.fault.iter().map(|keys| fault(keys, file.duration_s, craft)).collect::<Result<Vec<_>, _>>()?;
-    faults.sort_by(|a, b| a.at_s.total_cmp(&b.at_s));
-    Ok(faults)
-}
-
-fn fault(keys: &FaultKeys<'_>, duration_s: f64, craft: &Craft) -> Result<Fault, FileError> {
-    if !(keys.at_s <= duration_s) {
-        let must = format!("must be at most duration_s, {duration_s} s");
-        return Err(keys.at.refuse("at_s", &must, "it would never happen: move it forward or lengthen the flight"));
-    }
-    let Some(number) = keys.rotor_stopped else {
-        let mend = "add `rotor_stopped = ...`, the number of a rotor of the craft, counted from 1";
-        return Err(keys.at.refuse_table("must say what goes wrong", mend));
-    };
-    let rotors = craft.rotors.len();
-    match usize::try_from(number) {
-        Ok(number) if (1..=rotors).contains(&number) => {
-            Ok(Fault { at_s: keys.at_s, kind: FaultKind::RotorStopped(number - 1) })
-        }
-        _ => {
-            let must = format!("must be from 1 to {rotors}, the rotors of {:?}", craft.name);
-            Err(keys.at.refuse("rotor_stopped", &must, "rotors count from 1, in the order of the craft file"))
-        }
-    }
 }

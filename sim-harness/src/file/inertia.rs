@@ -23,17 +23,30 @@ pub(super) fn tensor(body: &BodyKeys<'_>) -> Result<[[f64; 3]; 3], FileError> {
         return Err(body.at.refuse("inertia_kg_m2", "must have principal moments", "check each entry, in kg m²"));
     };
     let found = format!("its principal moments are {small:.3e}, {middle:.3e} and {large:.3e} kg m²");
-    if !(small > large * SMALLEST_PART) {
+    if !is_positive([small, middle, large]) {
         let must = format!("must have three principal moments above 0; {found}");
         let mend = "the products xy, xz, yz are too large beside xx, yy, zz: check them, or leave them out";
         return Err(body.at.refuse("inertia_kg_m2", &must, mend));
     }
-    if !(large <= (small + middle) + large * INERTIA_TOLERANCE) {
+    if !keeps_the_triangle([small, middle, large]) {
         let must = format!("must have no principal moment above the sum of the other two; {found}");
         let mend = "no body is like that: check for a slipped digit, and that all entries are about the centre of mass";
         return Err(body.at.refuse("inertia_kg_m2", &must, mend));
     }
     Ok(tensor)
+}
+
+/// Whether some body has this tensor.
+pub(crate) fn can_exist(tensor: [[f64; 3]; 3]) -> bool {
+    principal_moments(tensor).is_some_and(|moments| is_positive(moments) && keeps_the_triangle(moments))
+}
+
+fn is_positive([small, _, large]: [f64; 3]) -> bool {
+    small > large * SMALLEST_PART
+}
+
+fn keeps_the_triangle([small, middle, large]: [f64; 3]) -> bool {
+    large <= (small + middle) + large * INERTIA_TOLERANCE
 }
 
 /// Smallest first; `None` when the iteration does not settle.

@@ -47,8 +47,6 @@ pub(super) struct Required<R>(pub R);
 pub(super) struct Or<R, T>(pub R, pub T);
 /// The key may be left out; the words say what holds then.
 pub(super) struct Optional<R>(pub R, pub &'static str);
-/// The format has a place for this, this version does not read it.
-pub(super) struct NotYet;
 
 impl<'a, R: Rule<'a>> KeyRule<'a> for Required<R> {
     type Out = R::Out;
@@ -91,25 +89,6 @@ impl<'a, R: Rule<'a>> KeyRule<'a> for Optional<R> {
 
     fn row(&self, key: &'static str, about: &'static str) -> Row {
         Row { key, allowed: self.0.allowed(unit::of(key)), default: self.1.to_string(), about }
-    }
-}
-
-impl<'a> KeyRule<'a> for NotYet {
-    type Out = ();
-
-    fn read_key(&self, table: &Table<'a>, key: &'static str, about: &'static str) -> Result<(), FileError> {
-        match table.get(key, about) {
-            None => Ok(()),
-            Some(_) => Err(table.refuse(
-                key,
-                &format!("not supported yet ({about})"),
-                "take it out: this version would not model it, and will not pretend to",
-            )),
-        }
-    }
-
-    fn row(&self, key: &'static str, about: &'static str) -> Row {
-        Row { key, allowed: "not supported yet".to_string(), default: "left out".to_string(), about }
     }
 }
 

@@ -14,6 +14,7 @@ const SAME_AXIS: f64 = 1e-6;
 pub(super) struct Site {
     pub position_m: [f64; 3],
     pub spin: Spin,
+    pub thrust_share: f64,
 }
 
 /// The places in order: the first ring clockwise, then the ring under it.
@@ -28,16 +29,21 @@ pub(super) fn sites(layout: &LayoutKeys<'_>) -> Result<Vec<Site>, FileError> {
         let mend = "set coaxial = true or take ring_gap_m out";
         return Err(layout.at.refuse("ring_gap_m", "must be left out unless coaxial = true", mend));
     }
+    if layout.lower_thrust_share < 1.0 && !layout.coaxial {
+        let mend = "set coaxial = true or take lower_thrust_share out";
+        return Err(layout.at.refuse("lower_thrust_share", "must be left out unless coaxial = true", mend));
+    }
     let upper = (0..arms).map(|arm| {
         let azimuth_deg = layout.first_azimuth_deg + 360.0 * arm as f64 / arms as f64;
         let (sin, cos) = sin_cos_deg(azimuth_deg);
         let spin = if arm % 2 == 0 { layout.first_spin } else { opposite(layout.first_spin) };
-        Site { position_m: [layout.arm_m * cos, layout.arm_m * sin, 0.0], spin }
+        Site { position_m: [layout.arm_m * cos, layout.arm_m * sin, 0.0], spin, thrust_share: 1.0 }
     });
     let upper: Vec<Site> = upper.collect();
     let lower = upper.iter().map(|site| {
         let [x, y, _] = site.position_m;
-        Site { position_m: [x, y, layout.ring_gap_m], spin: opposite(site.spin) }
+        let thrust_share = layout.lower_thrust_share;
+        Site { position_m: [x, y, layout.ring_gap_m], spin: opposite(site.spin), thrust_share }
     });
     let lower: Vec<Site> = if layout.coaxial { lower.collect() } else { Vec::new() };
     Ok([upper, lower].concat())

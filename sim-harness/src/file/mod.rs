@@ -7,33 +7,43 @@
 //!
 //! Source of the syntax: TOML 1.1, <https://toml.io/en/v1.1.0>.
 
+mod battery;
 mod craft_file;
 mod craft_keys;
 mod error;
+mod expectations;
+mod faults;
 mod flight_file;
 mod flight_keys;
 mod inertia;
 mod key;
 mod layout;
+mod propeller;
 mod reference;
 mod rotors;
 mod rule;
 mod section;
+mod sensors;
 mod source;
 mod table;
 mod unit;
 mod word;
+mod world;
 
 use std::path::Path;
 
 pub use craft_file::parse_craft;
-pub use error::FileError;
+pub use error::{FileError, printable};
+pub use expectations::MAX_SAMPLES;
 pub use flight_file::{MAX_LOG_ROWS, parse_flight};
 pub use inertia::INERTIA_TOLERANCE;
 pub use layout::SAME_PLACE_M;
 pub use reference::{craft_reference, flight_reference};
 pub use rotors::{CURVE_END_TOLERANCE, THRUST_MIN_FRACTION};
 pub use source::MAX_BYTES;
+
+pub(crate) use inertia::can_exist as inertia_can_exist;
+pub(crate) use unit::of as unit_of;
 
 use crate::craft::Craft;
 use crate::script::Flight;

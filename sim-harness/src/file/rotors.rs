@@ -3,6 +3,7 @@
 use super::craft_keys::{CraftKeys, CurveKeys, RotorKeys, RotorsKeys};
 use super::error::FileError;
 use super::layout::{Site, all_apart, sites};
+use super::propeller::{in_moving_air, in_wake};
 use super::table::Table;
 use crate::craft::{MAX_ROTORS, Rotor, ThrustTable};
 
@@ -28,7 +29,9 @@ pub(super) fn rotors(file: &CraftKeys<'_>) -> Result<Vec<Rotor>, FileError> {
         (Some(layout), []) => {
             let shared = Values { own: &file.rotors, shared: &file.rotors, item: None, root: &file.at };
             let sites = sites(layout)?;
-            let each = sites.iter().zip(1..).map(|(site, number)| rotor(numbered(number), *site, None, &shared));
+            let each = sites.iter().zip(1..).map(|(site, number)| {
+                rotor(numbered(number), *site, None, &shared).map(|rotor| in_wake(rotor, site.thrust_share))
+            });
             each.collect::<Result<Vec<_>, _>>()?
         }
         (None, items) => {
@@ -56,9 +59,10 @@ fn listed(file: &CraftKeys<'_>, item: &RotorKeys<'_>, number: usize) -> Result<R
         return Err(placed.at.refuse("axis", &format!("must be at least {AXIS_MIN:e} long"), mend));
     }
     let values = Values { own: &item.own, shared: &file.rotors, item: Some(&placed.at), root: &file.at };
-    let site = Site { position_m: placed.position_m, spin: placed.spin };
+    let site = Site { position_m: placed.position_m, spin: placed.spin, thrust_share: placed.thrust_share };
     let name = placed.name.clone().unwrap_or_else(|| numbered(number));
-    rotor(name, site, Some(placed.axis.map(|part| part / length)), &values)
+    let rotor = rotor(name, site, Some(placed.axis.map(|part| part / length)), &values)?;
+    Ok(in_wake(rotor, site.thrust_share))
 }
 
 /// A rotor's own keys before those it shares.
@@ -129,6 +133,7 @@ fn rotor(name: String, site: Site, axis: Option<[f64; 3]>, values: &Values<'_, '
         thrust_curve,
         inertia_kg_m2: values.get(|keys| keys.inertia_kg_m2).unwrap_or(0.0),
         speed_max_rad_s: values.get(|keys| keys.speed_max_rad_s),
+        in_moving_air: in_moving_air(values.own, values.shared)?,
     })
 }
 

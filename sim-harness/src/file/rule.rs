@@ -152,16 +152,21 @@ impl<'a, const N: usize> Rule<'a> for Vector<N> {
 }
 
 /// A column of a bench table: numbers that rise strictly, all in one range.
-pub(super) fn rising(min_len: usize, max_len: usize, range: Range) -> Rising {
-    Rising { min_len, max_len, range }
+pub(super) fn rising(min_len: usize, max_len: usize, range: Range) -> Column {
+    Column { rises: true, min_len, max_len, range }
 }
-pub(super) struct Rising {
+/// A column of a table: numbers in any order, all in one range.
+pub(super) fn column(min_len: usize, max_len: usize, range: Range) -> Column {
+    Column { rises: false, min_len, max_len, range }
+}
+pub(super) struct Column {
+    rises: bool,
     min_len: usize,
     max_len: usize,
     range: Range,
 }
 
-impl<'a> Rule<'a> for Rising {
+impl<'a> Rule<'a> for Column {
     type Out = Vec<f64>;
 
     fn read(&self, at: &Place<'a>) -> Result<Vec<f64>, FileError> {
@@ -176,9 +181,9 @@ impl<'a> Rule<'a> for Rising {
         let mut numbers: Vec<f64> = Vec::with_capacity(items.len());
         for item in &items {
             let value = number(self.range).read(item)?;
-            if let Some(last) = numbers.last().filter(|last| value <= **last) {
+            if let Some(last) = numbers.last().filter(|last| self.rises && value <= **last) {
                 let must = format!("must be above the entry before it, {}", unit::with(*last, unit::of(&item.path)));
-                return Err(item.refuse(&must, "sort the rows by command and drop doubles and readings that fall"));
+                return Err(item.refuse(&must, "sort the rows and drop doubles and readings that fall"));
             }
             numbers.push(value);
         }
@@ -186,7 +191,8 @@ impl<'a> Rule<'a> for Rising {
     }
 
     fn allowed(&self, unit: &str) -> String {
-        format!("{} to {} numbers, rising, each {}", self.min_len, self.max_len, self.range.allowed(unit))
+        let order = if self.rises { "rising, " } else { "" };
+        format!("{} to {} numbers, {order}each {}", self.min_len, self.max_len, self.range.allowed(unit))
     }
 
     fn show(&self, value: &Vec<f64>) -> String {
@@ -226,7 +232,6 @@ impl<'a> Rule<'a> for Whole {
     fn allowed(&self, _unit: &str) -> String {
         match (self.min, self.max) {
             (min, max) if min == max => format!("{min}"),
-            (min, i64::MAX) => format!("a whole number from {min} up"),
             (min, max) => format!("a whole number from {min} to {max}"),
         }
     }

@@ -82,7 +82,7 @@ impl<'a, T: Keys<'a>> KeyRule<'a> for List<T> {
     fn read_key(&self, table: &Table<'a>, key: &'static str, about: &'static str) -> Result<Vec<T>, FileError> {
         let Some(place) = table.get(key, about) else { return Ok(Vec::new()) };
         let refused = |at: &Place<'a>| {
-            let mend = format!("open each with a line [[{key}]], in double brackets");
+            let mend = format!("open each with a line [[{}]], in double brackets", place.path);
             at.refuse("must be a list of tables", &mend)
         };
         let items = place.items().ok_or_else(|| refused(&place))?;

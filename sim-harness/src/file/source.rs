@@ -101,6 +101,7 @@ fn syntax_hint(says: &str, rest: &str) -> &'static str {
             "close what was opened: each [ needs its ], each { its }, each quote its quote"
         }
         _ if says.contains("leading zero") => "write the number without the zero in front",
+        _ if says.contains("carriage return") => "save the file with line ends of the kind LF or CR LF",
         _ if rest.starts_with(',') => "write decimals with a point, and one key to a line",
         _ => "a line holds one `key = value`, a table opens with [name], a text stands in double quotes",
     }

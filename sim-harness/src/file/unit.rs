@@ -1,7 +1,12 @@
 //! The unit a key carries in its name.
 
 /// Suffix of a key and the unit it stands for, longest suffix first.
-const UNITS: [(&str, &str); 18] = [
+const UNITS: [(&str, &str); 26] = [
+    ("_deg_s_rthz", "deg/s/√Hz"),
+    ("_deg_s_rts", "deg/s/√s"),
+    ("_m_s2_rthz", "m/s²/√Hz"),
+    ("_m_s2_rts", "m/s²/√s"),
+    ("_n_per_m_s", "N per m/s"),
     ("_kg_m2", "kg m²"),
     ("_kg_m3", "kg/m³"),
     ("_per_s2", "per s²"),
@@ -11,11 +16,14 @@ const UNITS: [(&str, &str); 18] = [
     ("_m_s2", "m/s²"),
     ("_m_s", "m/s"),
     ("_deg", "deg"),
+    ("_ohm", "Ω"),
+    ("_ah", "Ah"),
     ("_kg", "kg"),
     ("_hz", "Hz"),
     ("_nm", "N m"),
     ("_m2", "m²"),
     ("_n", "N"),
+    ("_v", "V"),
     ("_m", "m"),
     ("_s", "s"),
     // Parts of a table whose own name carries the unit are found by their path; these two carry none.
@@ -24,7 +32,7 @@ const UNITS: [(&str, &str); 18] = [
 ];
 
 /// Unit of the innermost part of a dotted path that carries one; empty when none does.
-pub(super) fn of(path: &str) -> &'static str {
+pub(crate) fn of(path: &str) -> &'static str {
     path.rsplit('.')
         .filter_map(|part| {
             let name = part.split('[').next().unwrap_or(part);

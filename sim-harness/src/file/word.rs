@@ -26,8 +26,11 @@ impl<'a> Rule<'a> for Text {
         if text.trim().is_empty() {
             return refused("give it a name you will recognise in the report");
         }
-        if text.chars().count() > TEXT_MAX || text.chars().any(char::is_control) {
+        if text.chars().any(|c| matches!(c, '\n' | '\r')) || text.chars().count() > TEXT_MAX {
             return refused("shorten it to one line");
+        }
+        if text.chars().any(char::is_control) {
+            return refused("take the control character out");
         }
         if text.chars().any(steers_the_text) {
             return refused("type it anew: it holds marks that are not seen and change how text is laid out");

@@ -78,6 +78,14 @@ impl<'a> Pilot<'a> {
         Setpoint { motors, thrust_n, motion }
     }
 
+    /// What a pilot asks for whose craft comes down by itself: level, with the thrust that carries it, so that it can be
+    /// handed back. Nothing is learned meanwhile.
+    pub fn waiting(&mut self) -> Setpoint<f64> {
+        self.velocity = VelocityHold::default();
+        self.circle = None;
+        Setpoint { motors: Motors::Flying, thrust_n: self.thrust.let_go(), motion: Motion::LEVEL }
+    }
+
     fn motion(&mut self, lateral: Lateral, period_s: f64, view: &View) -> Motion<f64> {
         match lateral {
             Lateral::Angles { roll_rad, pitch_rad, yaw_rate_rad_s } => {

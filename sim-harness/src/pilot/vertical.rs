@@ -65,6 +65,12 @@ impl ThrustPilot {
         self.climb_n(climb_m_s, period_s, view)
     }
 
+    /// Forgets the trim; the weight.
+    pub(super) fn let_go(&mut self) -> f64 {
+        self.trim_m_s2 = 0.0;
+        self.mass_kg * self.gravity_m_s2
+    }
+
     /// Too little thrust to think of leaving the ground.
     pub(super) fn is_low(&self, thrust_n: f64) -> bool {
         thrust_n < LEAST_SHARE * self.mass_kg * self.gravity_m_s2

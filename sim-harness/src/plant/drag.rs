@@ -1,30 +1,28 @@
-//! Drag of the body in uniform air that moves steadily.
+//! Drag of the body in the air around it.
 //!
 //! * Math: −½·ρ·(Cd·A)ᵢ·vᵢ·|vᵢ| on each body axis i, v the velocity relative to the air
 //! * It acts at the centre of mass and so turns nothing.
 //! * Source: the definition of the drag area; the split by axis is common practice, no source
 
-use nalgebra::{Matrix3, Vector3};
+use nalgebra::Vector3;
 
 use crate::craft::Body;
 
 #[derive(Clone, Debug)]
 pub(super) struct Drag {
-    /// ½·ρ·Cd·A of each body axis, kg/m.
+    /// ½·ρ·Cd·A of each body axis in the air on the ground, kg/m.
     newtons_per_square_speed: Vector3<f64>,
-    wind_m_s: Vector3<f64>,
 }
 
 impl Drag {
-    pub(super) fn new(body: &Body, air_density_kg_m3: f64, wind_m_s: [f64; 3]) -> Drag {
-        let newtons_per_square_speed = Vector3::from(body.drag_area_m2) * (0.5 * air_density_kg_m3);
-        Drag { newtons_per_square_speed, wind_m_s: Vector3::from(wind_m_s) }
+    pub(super) fn new(body: &Body, air_density_kg_m3: f64) -> Drag {
+        Drag { newtons_per_square_speed: Vector3::from(body.drag_area_m2) * (0.5 * air_density_kg_m3) }
     }
 
-    /// Body axes.
-    pub(super) fn force_n(&self, world_from_body: &Matrix3<f64>, velocity_m_s: &Vector3<f64>) -> Vector3<f64> {
-        let airspeed = world_from_body.tr_mul(&(velocity_m_s - self.wind_m_s));
-        self.newtons_per_square_speed.zip_map(&airspeed, |factor, speed| -factor * speed * speed.abs())
+    /// Body axes; `density_share` of the density on the ground.
+    pub(super) fn force_n(&self, airspeed_m_s: &Vector3<f64>, density_share: f64) -> Vector3<f64> {
+        let force = |factor: f64, speed: f64| -factor * speed * speed.abs() * density_share;
+        self.newtons_per_square_speed.zip_map(airspeed_m_s, force)
     }
 }
 
@@ -38,10 +36,10 @@ mod tests {
 
     #[test]
     fn opposes_the_airspeed_on_each_axis_when_the_craft_moves() {
-        let drag = Drag::new(&specimen::craft(Vec::new()).body, 1.0, [1.0, 0.0, 0.0]);
-        let force_n = drag.force_n(&Matrix3::identity(), &Vector3::new(3.0, -2.0, 4.0));
-        // ½·ρ·CdA·v², with a following wind of 1 m/s.
-        let expected = Vector3::new(-0.005 * 4.0, 0.010 * 4.0, -0.015 * 16.0);
+        let drag = Drag::new(&specimen::craft(Vec::new()).body, 1.0);
+        let force_n = drag.force_n(&Vector3::new(2.0, -2.0, 4.0), 0.5);
+        // ½·ρ·CdA·v², in air half as dense.
+        let expected = Vector3::new(-0.005 * 4.0, 0.010 * 4.0, -0.015 * 16.0) * 0.5;
         assert!((force_n - expected).amax() < EXACT_TOL, "{force_n}");
     }
 }

@@ -12,6 +12,7 @@
 use std::f64::consts::TAU;
 
 use super::RATED_AIR_DENSITY_KG_M3;
+use crate::craft::{Inflow, Rotor};
 
 /// Static thrust coefficient C_T = T/(ρ·n²·D⁴).
 pub const TYPICAL_THRUST_COEFFICIENT: f64 = 0.125;
@@ -25,13 +26,35 @@ pub const TYPICAL_SPEED_TOL: f64 = 0.10;
 ///
 /// Without reaction torque nothing tells the diameter: 0, and the rotor carries no momentum.
 pub fn typical_speed_rad_s(thrust_n: f64, torque_per_thrust_m: f64) -> f64 {
+    let diameter_m = typical_diameter_m(torque_per_thrust_m);
+    if diameter_m > 0.0 { speed_rad_s(thrust_n, TYPICAL_THRUST_COEFFICIENT, diameter_m) } else { 0.0 }
+}
+
+/// Diameter of a typical propeller whose reaction torque is `torque_per_thrust_m` times its thrust; 0 without torque.
+pub fn typical_diameter_m(torque_per_thrust_m: f64) -> f64 {
     if torque_per_thrust_m > 0.0 {
-        let diameter_m = torque_per_thrust_m * TAU * TYPICAL_THRUST_COEFFICIENT / TYPICAL_POWER_COEFFICIENT;
-        let square_m2 = diameter_m * diameter_m;
-        TAU * (thrust_n / (TYPICAL_THRUST_COEFFICIENT * RATED_AIR_DENSITY_KG_M3)).sqrt() / square_m2
+        torque_per_thrust_m * TAU * TYPICAL_THRUST_COEFFICIENT / TYPICAL_POWER_COEFFICIENT
     } else {
         0.0
     }
+}
+
+/// Speed of a rotor at full thrust: as its owner says, else by its propeller table and diameter, else that of a typical propeller.
+pub fn full_speed_rad_s(rotor: &Rotor) -> f64 {
+    let said = rotor.speed_max_rad_s.or_else(|| own_speed_rad_s(rotor));
+    said.unwrap_or_else(|| typical_speed_rad_s(rotor.thrust_max_n, rotor.torque_per_thrust_m))
+}
+
+/// By the rotor's own propeller table and diameter; `None` without either.
+fn own_speed_rad_s(rotor: &Rotor) -> Option<f64> {
+    let Inflow::Table(table) = &rotor.in_moving_air.inflow else { return None };
+    let coefficient = *table.thrust_coefficient.first()?;
+    Some(speed_rad_s(rotor.thrust_max_n, coefficient, rotor.in_moving_air.diameter_m?))
+}
+
+fn speed_rad_s(thrust_n: f64, thrust_coefficient: f64, diameter_m: f64) -> f64 {
+    let square_m2 = diameter_m * diameter_m;
+    TAU * (thrust_n / (thrust_coefficient * RATED_AIR_DENSITY_KG_M3)).sqrt() / square_m2
 }
 
 #[cfg(test)]

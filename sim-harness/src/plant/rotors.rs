@@ -1,8 +1,8 @@
 //! The rotors: speed lags behind the command, thrust and torques follow from speed.
 //!
-//! * Math, with s the speed as a fraction of full speed: ṡ = (s_command − s)/T; f = f_max·s²·ρ/ρ₀ along
-//!   the axis a at r from the centre of mass; torque r×f·a + σ·k·f·a; angular momentum h = −σ·J·Ω_max·s·a
-//!   and its reaction −ḣ; σ = +1 for a rotor that turns clockwise, −1 otherwise
+//! * Math, with s the speed as a fraction of full speed: ṡ = (s_command·u − s)/T, u the share of full voltage;
+//!   f = f_max·s²·ρ/ρ₀ along the axis a at r from the centre of mass; torque r×f·a + σ·k·f·a; angular momentum
+//!   h = −σ·J·Ω_max·s·a and its reaction −ḣ; σ = +1 for a rotor that turns clockwise, −1 otherwise
 //! * Signs: with the axis up, (0, 0, −1), a rotor clockwise from above pushes the nose left (negative
 //!   yaw). A tilted rotor's sense is seen from where its thrust points to, which is "from above" for
 //!   any axis that points up
@@ -10,56 +10,15 @@
 
 use nalgebra::Vector3;
 
-use super::propeller::typical_speed_rad_s;
-use super::thrust_curve::ThrustCurve;
-use crate::craft::{Craft, MAX_ROTORS, Rotor, Spin};
+use super::rotor::{Flow, Rotor};
+use crate::craft::{Craft, MAX_ROTORS};
 
 /// Air density at which a craft file gives thrust, kg/m³ (ISO 2533 at sea level, from memory).
 pub const RATED_AIR_DENSITY_KG_M3: f64 = 1.225;
 
 #[derive(Clone, Debug)]
 pub(super) struct RotorSet {
-    rotors: Vec<RotorColumn>,
-}
-
-/// What one rotor adds, prepared so that a step only multiplies.
-#[derive(Clone, Debug)]
-struct RotorColumn {
-    curve: ThrustCurve,
-    response_time_s: f64,
-    /// Thrust at full speed in this air.
-    full_thrust_n: f64,
-    /// Thrust direction.
-    axis: Vector3<f64>,
-    /// Torque about the centre of mass per newton of thrust.
-    torque_per_newton_m: Vector3<f64>,
-    /// Angular momentum at full speed, kg·m²/s.
-    full_momentum: Vector3<f64>,
-}
-
-impl RotorColumn {
-    fn new(rotor: &Rotor, center_of_mass_m: &Vector3<f64>, air_density_kg_m3: f64) -> RotorColumn {
-        let axis = Vector3::from(rotor.axis);
-        let arm_m = Vector3::from(rotor.position_m) - center_of_mass_m;
-        let reaction_sign = match rotor.spin {
-            Spin::Cw => 1.0,
-            Spin::Ccw => -1.0,
-        };
-        let full_speed_rad_s =
-            rotor.speed_max_rad_s.unwrap_or_else(|| typical_speed_rad_s(rotor.thrust_max_n, rotor.torque_per_thrust_m));
-        RotorColumn {
-            curve: ThrustCurve::new(rotor),
-            response_time_s: rotor.response_time_s,
-            full_thrust_n: rotor.thrust_max_n * air_density_kg_m3 / RATED_AIR_DENSITY_KG_M3,
-            axis,
-            torque_per_newton_m: arm_m.cross(&axis) + axis * (reaction_sign * rotor.torque_per_thrust_m),
-            full_momentum: axis * (-reaction_sign * rotor.inertia_kg_m2 * full_speed_rad_s),
-        }
-    }
-
-    fn thrust_n(&self, speed: f64) -> f64 {
-        self.full_thrust_n * speed * speed
-    }
+    rotors: Vec<Rotor>,
 }
 
 /// Where the rotor speeds are heading during one step.
@@ -68,12 +27,20 @@ pub(super) struct SpeedDemand {
     rate_per_s: [f64; MAX_ROTORS],
 }
 
+/// What all rotors together do to the body, body axes; torque about the centre of mass.
+pub(super) struct RotorLoads {
+    pub(super) force_n: Vector3<f64>,
+    pub(super) torque_nm: Vector3<f64>,
+    /// Torque times speed, summed.
+    pub(super) shaft_power_w: f64,
+}
+
 impl SpeedDemand {
-    /// * Math: ṡ = (s_command − s)/T
-    pub(super) fn speed_change_per_s(&self, speed: &[f64; MAX_ROTORS]) -> [f64; MAX_ROTORS] {
+    /// * Math: ṡ = (s_command·u − s)/T
+    pub(super) fn speed_change_per_s(&self, speed: &[f64; MAX_ROTORS], voltage_share: f64) -> [f64; MAX_ROTORS] {
         let mut change = [0.0; MAX_ROTORS];
         for (i, change) in change.iter_mut().enumerate() {
-            *change = (self.settled_speed[i] - speed[i]) * self.rate_per_s[i];
+            *change = (self.settled_speed[i] * voltage_share - speed[i]) * self.rate_per_s[i];
         }
         change
     }
@@ -82,8 +49,8 @@ impl SpeedDemand {
 impl RotorSet {
     pub(super) fn new(craft: &Craft, air_density_kg_m3: f64) -> RotorSet {
         let center_of_mass_m = Vector3::from(craft.body.center_of_mass_m);
-        let column = |rotor| RotorColumn::new(rotor, &center_of_mass_m, air_density_kg_m3);
-        RotorSet { rotors: craft.rotors.iter().take(MAX_ROTORS).map(column).collect() }
+        let rotor = |rotor| Rotor::new(rotor, &center_of_mass_m, air_density_kg_m3, craft.ground_effect);
+        RotorSet { rotors: craft.rotors.iter().take(MAX_ROTORS).map(rotor).collect() }
     }
 
     pub(super) fn count(&self) -> usize {
@@ -104,24 +71,29 @@ impl RotorSet {
         demand
     }
 
-    pub(super) fn thrusts_n(&self, speed: &[f64; MAX_ROTORS]) -> [f64; MAX_ROTORS] {
+    pub(super) fn thrusts_n(
+        &self,
+        speed: &[f64; MAX_ROTORS],
+        left: &[f64; MAX_ROTORS],
+        flow: &Flow,
+    ) -> [f64; MAX_ROTORS] {
         let mut thrusts_n = [0.0; MAX_ROTORS];
-        for (thrust_n, (rotor, &speed)) in thrusts_n.iter_mut().zip(self.rotors.iter().zip(speed)) {
-            *thrust_n = rotor.thrust_n(speed);
+        for (i, (thrust_n, rotor)) in thrusts_n.iter_mut().zip(&self.rotors).enumerate() {
+            *thrust_n = rotor.load(speed[i], left[i], flow).thrust_n;
         }
         thrusts_n
     }
 
-    /// Thrusts and their torque about the centre of mass, reaction torque included; body axes.
-    pub(super) fn force_and_torque(&self, speed: &[f64; MAX_ROTORS]) -> (Vector3<f64>, Vector3<f64>) {
-        let mut force_n = Vector3::zeros();
-        let mut torque_nm = Vector3::zeros();
-        for (rotor, &speed) in self.rotors.iter().zip(speed) {
-            let thrust_n = rotor.thrust_n(speed);
-            force_n += rotor.axis * thrust_n;
-            torque_nm += rotor.torque_per_newton_m * thrust_n;
+    /// `left`: the share of each rotor's thrust and torque that its faults leave.
+    pub(super) fn loads(&self, speed: &[f64; MAX_ROTORS], left: &[f64; MAX_ROTORS], flow: &Flow) -> RotorLoads {
+        let mut loads = RotorLoads { force_n: Vector3::zeros(), torque_nm: Vector3::zeros(), shaft_power_w: 0.0 };
+        for (rotor, (&speed, &left)) in self.rotors.iter().zip(speed.iter().zip(left)) {
+            let load = rotor.load(speed, left, flow);
+            loads.force_n += load.force_n;
+            loads.torque_nm += load.torque_nm;
+            loads.shaft_power_w += load.reaction_nm * (speed * rotor.full_speed_rad_s);
         }
-        (force_n, torque_nm)
+        loads
     }
 
     /// Angular momentum of what spins, and the torque on the body from spinning it up; body axes.

@@ -15,6 +15,8 @@ pub(super) struct Motion {
     pub(super) attitude: Quaternion<f64>,
     pub(super) rate_rad_s: Vector3<f64>,
     pub(super) rotor_speed: [f64; MAX_ROTORS],
+    /// Share of the battery's capacity used since the start.
+    pub(super) charge_used: f64,
 }
 
 impl Motion {
@@ -42,6 +44,7 @@ impl Motion {
             attitude: self.attitude + slope.attitude * dt_s,
             rate_rad_s: self.rate_rad_s + slope.rate_rad_s * dt_s,
             rotor_speed,
+            charge_used: self.charge_used + slope.charge_used * dt_s,
         }
     }
 }

@@ -1,6 +1,6 @@
 //! A craft for the unit tests of the plant's parts.
 
-use crate::craft::{Body, Craft, Gains, Limits, Loops, Rotor, Saturation, Spin};
+use crate::craft::{Body, Craft, Gains, InMovingAir, Limits, Loops, Rotor, Saturation, Spin};
 
 pub(crate) fn rotor() -> Rotor {
     Rotor {
@@ -15,6 +15,7 @@ pub(crate) fn rotor() -> Rotor {
         thrust_curve: None,
         inertia_kg_m2: 0.0,
         speed_max_rad_s: None,
+        in_moving_air: InMovingAir::default(),
     }
 }
 
@@ -33,5 +34,9 @@ pub(crate) fn craft(rotors: Vec<Rotor>) -> Craft {
         loops: Loops { rate_hz: 1000.0, angle_divider: 4, extra_delay_s: 0.0 },
         gains: Gains::default(),
         limits: Limits::default(),
+        dispersion: Default::default(),
+        battery: None,
+        ground_effect: None,
+        sensors: crate::sensors::SensorsConfig::PERFECT,
     }
 }

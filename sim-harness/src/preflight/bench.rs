@@ -27,7 +27,8 @@ const PRACTICE: &str = "common practice";
 
 pub(super) fn checks(craft: &Craft, onboard: &Onboard<f32>) -> Vec<Check> {
     let authority = &onboard.authority;
-    let (least, most) = onboard.mixer.design().balanced_thrust_n();
+    let (least, most) = onboard.mixer.balanced_thrust_n();
+    let (least, most) = (f64::from(least), f64::from(most));
     let weight = authority.hover_n;
     let [roll, pitch, yaw] = authority.acceleration_rad_s2;
     vec![

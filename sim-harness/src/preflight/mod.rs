@@ -1,22 +1,26 @@
 //! The maiden-flight check: everything it asks of a craft, and the verdict.
 //!
 //! Top to bottom: facts, which rotors answer which stick, what saturates first, checks at rest, then
-//! the flights. Every expectation is a formula or a stated practice, never the program's own last
+//! the flights, and last the crafts that are not quite what the file says. Every expectation is a formula or a stated practice, never the program's own last
 //! output.
 
 mod bench;
 mod facts;
 pub mod flights;
+mod margins;
 mod saturation;
 mod sticks;
 
 use rayon::prelude::*;
 
 use crate::craft::Craft;
+use crate::dispersion::{self, FLIGHTS_JUDGED};
 use crate::onboard::Onboard;
+use crate::recording::Recording;
+use crate::saturation::{Picture, checks};
 use crate::script::World;
 use crate::simulation::{Diverged, fly};
-use crate::verdict::{FlightReport, Preflight};
+use crate::verdict::{Check, FlightReport, Limit, Preflight};
 use flights::Maiden;
 
 /// Runs the whole check. `progress` is told the number of flights flown and how many there are.
@@ -33,23 +37,28 @@ pub fn preflight(craft: &Craft, progress: &(dyn Fn(usize, usize) + Sync)) -> Res
         Err(reason) => return Ok(unflyable(craft, &bench::refusal(craft, reason))),
     };
     let maidens = flights::all(craft, &onboard, &world);
-    let count = maidens.len();
+    // The varied crafts count as one flight more.
+    let count = maidens.len() + 1;
     let flown = std::sync::atomic::AtomicUsize::new(0);
     progress(0, count);
-    let flights = maidens
-        .par_iter()
-        .map(|maiden| {
-            let report = flown_and_judged(craft, &onboard, maiden)?;
-            progress(flown.fetch_add(1, std::sync::atomic::Ordering::Relaxed) + 1, count);
-            Ok(report)
-        })
-        .collect::<Result<Vec<FlightReport>, Diverged>>()?;
+    let told = |report| {
+        progress(flown.fetch_add(1, std::sync::atomic::Ordering::Relaxed) + 1, count);
+        report
+    };
+    let fly_maiden = |maiden| flown_and_judged(craft, &onboard, maiden).map(told);
+    let mut flights = maidens.par_iter().map(fly_maiden).collect::<Result<Vec<FlightReport>, Diverged>>()?;
+    flights.push(told(varied(craft)?));
+    let picture = Picture::of(craft, &onboard, &world).and_then(|picture| picture.with_flights(craft, &flights)).ok();
+    let mut bench = bench::checks(craft, &onboard);
+    bench.extend(picture.iter().flat_map(|picture| checks(craft, picture)));
+    bench.extend(margins::checks(craft, world.gravity_m_s2));
     Ok(Preflight {
         craft: craft.name.clone(),
         facts: facts::facts(craft, Some(&onboard)),
         sticks: sticks::responses(craft, &onboard),
         first_limits: saturation::first_limits(craft, &onboard),
-        bench: bench::checks(craft, &onboard),
+        saturation: picture.map(Box::new),
+        bench,
         flights,
     })
 }
@@ -65,12 +74,35 @@ fn flown_and_judged(craft: &Craft, onboard: &Onboard<f32>, maiden: &Maiden) -> R
     })
 }
 
+/// The varied crafts, all in one report; its recording is that of the worst.
+fn varied(craft: &Craft) -> Result<FlightReport, Diverged> {
+    let title = "Crafts not quite as their file says";
+    let asked = format!("{FLIGHTS_JUDGED} crafts varied as [dispersion] says: up, lean each way, turn, and down.");
+    let judged = match dispersion::judge(craft, FLIGHTS_JUDGED) {
+        Ok(judged) => judged,
+        // No flight, and so nothing that holds.
+        Err(reason) => {
+            let limit = Limit::at_least(dispersion::PASS_RATE_MIN);
+            let check = Check::new("dispersed.pass_rate", title, f64::NAN, "", limit, "no varied craft was flown")
+                .or_else(|| format!("{reason}."));
+            let recording = Recording::default();
+            return Ok(FlightReport { id: "dispersed", title, asked, checks: vec![check], recording });
+        }
+    };
+    let asked = match judged.answer.worst.first() {
+        Some(worst) => format!("{asked} The worst is flight {}; it is the one shown.", worst.index),
+        None => asked,
+    };
+    Ok(FlightReport { id: "dispersed", title, asked, checks: judged.checks, recording: judged.recording? })
+}
+
 fn unflyable(craft: &Craft, reasons: &[crate::verdict::Check]) -> Preflight {
     Preflight {
         craft: craft.name.clone(),
         facts: facts::facts(craft, None),
         sticks: Vec::new(),
         first_limits: Vec::new(),
+        saturation: None,
         bench: reasons.to_vec(),
         flights: Vec::new(),
     }

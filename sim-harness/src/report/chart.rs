@@ -33,6 +33,9 @@ const SWATCH: f64 = 28.0;
 /// Free space above and below the data, as a part of their span.
 const MARGIN: f64 = 0.06;
 
+/// A line that moves by less than this share of the least span of its axis looks flat.
+const STILL: f64 = 0.01;
+
 /// One line of a chart.
 pub struct Series {
     /// Its name in the legend.
@@ -113,6 +116,15 @@ impl Chart {
                 (legend)
             }
         }
+    }
+
+    /// The one value that every line keeps to, as near as its axis would show: such a chart says no more
+    /// than a sentence does. `None` where something moves, or limits are drawn to compare with.
+    pub fn still_at(&self) -> Option<f64> {
+        let mut values = self.series.iter().flat_map(|series| &series.points).map(|point| point.1);
+        let first = values.next()?;
+        let still = |value: f64| (value - first).abs() <= STILL * self.least_span;
+        (!self.track && self.bands.is_empty() && first.abs() < DRAWABLE && values.all(still)).then_some(first)
     }
 
     fn frame(&self, top: f64) -> Frame {
@@ -307,6 +319,16 @@ mod tests {
             assert!(svg.contains("one: nothing that can be drawn") && svg.contains("class=\"tick\""));
             assert_eq!(path(&svg), "");
         }
+    }
+
+    #[test]
+    fn is_still_when_nothing_moves_and_not_when_one_value_does() {
+        let mut flat = chart(vec![(0.0, 4.0), (1.0, 4.001), (2.0, 4.0)]);
+        assert_eq!(flat.still_at(), Some(4.0));
+        flat.series[0].points.push((3.0, 4.2));
+        assert_eq!(flat.still_at(), None);
+        assert_eq!(chart(vec![(0.0, 4.0), (1.0, f64::NAN)]).still_at(), None);
+        assert_eq!(chart(vec![]).still_at(), None);
     }
 
     #[test]

@@ -25,16 +25,19 @@ pub struct Figures {
 /// Digits are added until the printed value keeps the printed limit exactly when the true one does:
 /// 2.996 against "at least 3" is not printed as 3.00.
 pub fn figures(check: &Check) -> Figures {
-    let truth = check.limit.holds(check.value);
+    figures_of(check.value, check.limit)
+}
+
+/// The same for a value and its limit.
+pub fn figures_of(value: f64, held_to: Limit) -> Figures {
+    let truth = held_to.holds(value);
     let digits = (VALUE_DIGITS..MOST_DIGITS).find(|&digits| {
-        let printed = Limit {
-            min: check.limit.min.map(|x| limit_at(x, digits)),
-            max: check.limit.max.map(|x| limit_at(x, digits)),
-        };
-        printed.holds(rounded(check.value, digits)) == truth
+        let printed =
+            Limit { min: held_to.min.map(|x| limit_at(x, digits)), max: held_to.max.map(|x| limit_at(x, digits)) };
+        printed.holds(rounded(value, digits)) == truth
     });
     let digits = digits.unwrap_or(MOST_DIGITS);
-    Figures { value: figure(check.value, digits), limit: limit(check.limit, digits) }
+    Figures { value: figure(value, digits), limit: limit(held_to, digits) }
 }
 
 /// Prints one number with this many significant digits; whole numbers without decimals.

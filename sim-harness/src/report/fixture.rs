@@ -4,7 +4,7 @@ use std::f64::consts::{PI, TAU};
 
 use evenkeel_mixer::{Axis, Spin, Wrench};
 
-use crate::craft::{Body, Craft, Gains, Limits, Loops, Rotor, Saturation};
+use crate::craft::{Body, Craft, Gains, InMovingAir, Limits, Loops, Rotor, Saturation};
 use crate::recording::{Recording, Row};
 use crate::verdict::{Check, Fact, FirstLimit, FlightReport, Limit, Preflight, StickResponse};
 
@@ -55,6 +55,7 @@ pub fn fit() -> (Preflight, Craft) {
         facts: facts.map(|(title, value)| Fact { title, value: value.into() }).to_vec(),
         sticks: sticks(),
         first_limits: first_limits(),
+        saturation: None,
         bench,
         flights,
     };
@@ -91,6 +92,7 @@ pub fn craft() -> Craft {
         thrust_curve: None,
         inertia_kg_m2: 0.0,
         speed_max_rad_s: None,
+        in_moving_air: InMovingAir::default(),
     });
     Craft {
         name: "survey quad".into(),
@@ -108,6 +110,10 @@ pub fn craft() -> Craft {
         loops: Loops { rate_hz: 1000.0, angle_divider: 4, extra_delay_s: 0.0 },
         gains: Gains::default(),
         limits: Limits::default(),
+        dispersion: Default::default(),
+        battery: None,
+        ground_effect: None,
+        sensors: crate::sensors::SensorsConfig::PERFECT,
     }
 }
 
@@ -177,6 +183,7 @@ fn record(duration_s: f64, at: impl Fn(f64) -> Instant) -> Recording {
             achieved,
             rotor_n,
             command,
+            on_board: crate::recording::OnBoard::default(),
         }
     };
     Recording { rows: (0..=(duration_s / PERIOD_S).round() as usize).map(row).collect() }

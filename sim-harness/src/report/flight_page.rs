@@ -2,7 +2,8 @@
 
 use maud::{Markup, html};
 
-use super::figures::figures;
+use super::chart::Chart;
+use super::figures::{figure, figures};
 use super::plots;
 use crate::craft::Craft;
 use crate::verdict::{Check, FlightReport};
@@ -67,6 +68,13 @@ pub fn tally(checks: &[Check]) -> (bool, String) {
     (held == checks.len(), format!("{held} of {} held", checks.len()))
 }
 
+/// "yaw torque stayed at 0 N·m".
+fn still_words(chart: &Chart) -> Option<String> {
+    // What an axis could not show is no figure worth printing either.
+    let value = chart.still_at().map(|value| if value.abs() < 1e-3 * chart.least_span { 0.0 } else { value })?;
+    Some(format!("{} stayed at {} {}", chart.title.to_lowercase(), typeset(&figure(value, 3)), chart.unit))
+}
+
 /// One flight: what was asked, what was found, what happened.
 pub fn section(flight: &FlightReport, craft: &Craft) -> Markup {
     let (all_held, tally) = tally(&flight.checks);
@@ -77,8 +85,10 @@ pub fn section(flight: &FlightReport, craft: &Craft) -> Markup {
             (checks_table(&format!("Checks of this flight: {}", flight.title), &flight.checks))
             @let charts = plots::charts(&flight.recording, craft);
             @if charts.is_empty() { p.muted { "No rows were recorded, so there is nothing to draw." } }
+            @let still: Vec<String> = charts.iter().filter_map(still_words).collect();
+            @if !still.is_empty() { p.muted { "Not drawn, for nothing moved: " (still.join("; ")) "." } }
             div.charts {
-                @for (chart, k) in charts.iter().zip(1..) {
+                @for (chart, k) in charts.iter().zip(1..).filter(|(chart, _)| chart.still_at().is_none()) {
                     figure { figcaption { (chart.title) } (chart.svg(&format!("{}-{k}", flight.id))) }
                 }
             }

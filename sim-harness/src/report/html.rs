@@ -5,6 +5,7 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 use super::craft_view::{rotor_table, stick_view, top_view};
 use super::figures::{figure, figures};
 use super::flight_page::{checks_table, mark, section, tally, typeset};
+use super::saturation_page;
 use crate::craft::Craft;
 use crate::verdict::{CAUTIONS, Preflight};
 
@@ -31,6 +32,7 @@ pub fn html(preflight: &Preflight, craft: &Craft) -> String {
                     div.first { (verdict(preflight)) (cautions()) }
                     (about(preflight, craft))
                     @if !preflight.sticks.is_empty() { (answers(preflight, craft)) }
+                    @if let Some(picture) = &preflight.saturation { (saturation_page::section(picture, craft.rotors.len())) }
                     section aria-labelledby="bench-h" {
                         h2 id="bench-h" { "At rest" }
                         (checks_table("Checks on the craft at rest", &preflight.bench))

@@ -149,6 +149,7 @@ fn renders_when_nothing_was_flown_and_nothing_is_known() {
         facts: vec![],
         sticks: vec![],
         first_limits: vec![],
+        saturation: None,
         bench: vec![],
         flights: vec![],
     };

@@ -21,6 +21,7 @@ pub fn json(preflight: &Preflight) -> Value {
         "facts": preflight.facts,
         "sticks": preflight.sticks,
         "first_limits": preflight.first_limits,
+        "saturation": preflight.saturation,
         "flights": flights,
         "cautions": CAUTIONS,
     })

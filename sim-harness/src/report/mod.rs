@@ -9,11 +9,14 @@ mod flight_page;
 mod html;
 mod json;
 mod plots;
+mod region_chart;
+mod saturation_page;
 mod text;
 mod thin;
 mod ticks;
 mod write;
 
+pub(crate) use figures::{Figures, figures_of};
 pub use html::html;
 pub use json::json;
 pub use text::{TextStyle, text};

@@ -7,6 +7,7 @@ mod axes;
 mod circle;
 mod cruise;
 mod off_centre;
+mod trouble;
 mod vertical;
 
 use crate::craft::Craft;
@@ -48,6 +49,11 @@ pub fn all(craft: &Craft, onboard: &Onboard<f32>, world: &World) -> Vec<Maiden> 
         cruise::sideways(&site),
         circle::circle(&site),
         vertical::landing(&site),
+        trouble::upset(&site),
+        trouble::gust(&site),
+        trouble::battery_low(&site),
+        trouble::link_loss(&site),
+        trouble::out_of_reach(&site),
     ]
 }
 
@@ -79,6 +85,7 @@ impl Site<'_> {
             world: self.world.clone(),
             legs,
             faults: Vec::new(),
+            expectations: Vec::new(),
         }
     }
 }

@@ -1,0 +1,314 @@
+//! When something is not as it should be: an upset, a gust, a battery near empty, a lost link, a demand that cannot be met.
+
+use evenkeel_controller::{DescentConfig, State};
+use evenkeel_mixer::Axis;
+
+use super::{LEVEL, Maiden, Site, angles, largest, leg, mean};
+use crate::recording::{Recording, Row};
+use crate::script::{Fault, FaultKind, Gust, Vertical};
+use crate::verdict::{Check, Limit};
+
+const HIGH_M: f64 = 100.0;
+const HOVER_M: f64 = 5.0;
+const OUR_CHOICE: &str = "our choice";
+
+/// Beyond a right angle, so that thrust pulls the craft down at first.
+const UPSET_RAD: f64 = 120.0 * std::f64::consts::PI / 180.0;
+const UPSET_THRUST_SHARE: f64 = 0.5;
+const UPSET_END_S: f64 = 20.0;
+const RECOVERED_RAD: f64 = 10.0 * std::f64::consts::PI / 180.0;
+
+pub(super) fn upset(site: &Site<'_>) -> Maiden {
+    let [rate_rad_s, ..] = site.onboard.config.angle.rate_max_rad_s;
+    let [acceleration_rad_s2, ..] = site.onboard.authority.acceleration_rad_s2;
+    // Turn at the rate limit, with half the torque that hover leaves to start and to stop, behind the rotors' lag.
+    let turn_s = UPSET_RAD / rate_rad_s + 2.0 * rate_rad_s / acceleration_rad_s2 + 4.0 * site.craft.slowest_lag_s();
+    // Thrust drives an upset craft down, and leaves no torque where it comes first: little of it until level.
+    let little = Vertical::Thrust(UPSET_THRUST_SHARE * site.weight_n());
+    let legs =
+        vec![leg("recover", 2.0 * turn_s, little, LEVEL), leg("level", UPSET_END_S, Vertical::Height(HIGH_M), LEVEL)];
+    let mut flight = site.flight("upset", HIGH_M, legs);
+    flight.initial.attitude_rad = [UPSET_RAD, 0.0, 0.0];
+    Maiden {
+        id: "upset",
+        title: "Recovery from an upset",
+        asked: format!(
+            "From {:.0} degrees of roll at {HIGH_M} m, with half the weight in thrust, come level; then back to that height.",
+            UPSET_RAD.to_degrees()
+        ),
+        flight,
+        real: None,
+        judge: Box::new(move |flown| {
+            let last_tilted = flown.rows.iter().rev().find(|row| row.tilt_rad() > RECOVERED_RAD);
+            let descents = flown.rows.iter().filter(|row| row.on_board.state() != Some(State::Flying)).count();
+            vec![
+                Check::new(
+                    "upset.recovered",
+                    "Time to within 10 degrees of level",
+                    last_tilted.map_or(0.0, |row| row.t_s),
+                    "s",
+                    Limit::at_most(2.0 * turn_s),
+                    "twice the turn at the limits of rate and torque",
+                ),
+                Check::new(
+                    "upset.flying",
+                    "Rows in which the supervisor had taken over",
+                    descents as f64,
+                    "",
+                    Limit::at_most(0.0),
+                    "the tilt check leaves time for a recovery",
+                ),
+                Check::new(
+                    "upset.height",
+                    "Height at the end, most off",
+                    largest(flown, UPSET_END_S - 1.0, UPSET_END_S, |row| (row.height_m() - HIGH_M).abs()),
+                    "m",
+                    Limit::at_most(1.0),
+                    "the height asked for; the limit is our choice",
+                ),
+            ]
+        }),
+    }
+}
+
+const GUST_M_S: f64 = 8.0;
+const GUST_AT_S: f64 = 2.0;
+const GUST_RISE_S: f64 = 1.0;
+const GUST_END_S: f64 = 6.0;
+
+pub(super) fn gust(site: &Site<'_>) -> Maiden {
+    let mut flight = site.flight("gust", 30.0, vec![leg("level", GUST_END_S, Vertical::Height(30.0), LEVEL)]);
+    flight.world.gusts =
+        vec![Gust { at_s: GUST_AT_S, velocity_m_s: [0.0, GUST_M_S, 0.0], rise_s: GUST_RISE_S, hold_s: None }];
+    let mass_kg = site.craft.body.mass_kg;
+    let drag_per_square = 0.5 * site.world.air_density_kg_m3 * site.craft.body.drag_area_m2[1] / mass_kg;
+    let expected_m_s = blown_m_s(drag_per_square);
+    Maiden {
+        id: "gust",
+        title: "Gust from the side",
+        asked: format!("Hold level while air at {GUST_M_S} m/s comes up from the left within a second, and stays."),
+        flight,
+        real: None,
+        judge: Box::new(move |flown| {
+            vec![
+                Check::new(
+                    "gust.tilt",
+                    "Tilt, most off level",
+                    largest(flown, 0.0, GUST_END_S, Row::tilt_rad).to_degrees(),
+                    "deg",
+                    Limit::at_most(5.0),
+                    OUR_CHOICE,
+                ),
+                Check::new(
+                    "gust.speed",
+                    "Speed gathered with the air",
+                    mean(flown, GUST_END_S - 0.1, GUST_END_S, |row| row.velocity_m_s[1]),
+                    "m/s",
+                    // What the estimate leans by, a milliradian or two, accelerates the craft too.
+                    Limit::between(0.9 * expected_m_s - 0.1, 1.1 * expected_m_s + 0.1),
+                    "drag of a 1 - cosine gust: m dv/dt = rho CdA (u - v)^2 / 2",
+                ),
+            ]
+        }),
+    }
+}
+
+/// Speed at the end of the flight, by the midpoint rule over milliseconds.
+fn blown_m_s(drag_per_square: f64) -> f64 {
+    let air_m_s = |t_s: f64| {
+        let phase = ((t_s - GUST_AT_S) / GUST_RISE_S).clamp(0.0, 1.0);
+        0.5 * GUST_M_S * (1.0 - (std::f64::consts::PI * phase).cos())
+    };
+    let pull = |t_s: f64, v: f64| drag_per_square * (air_m_s(t_s) - v) * (air_m_s(t_s) - v).abs();
+    let steps = (GUST_END_S * 1000.0) as u32;
+    (0..steps).map(|step| f64::from(step) * 1e-3).fold(0.0, |v, t_s| {
+        let middle = v + 0.5e-3 * pull(t_s, v);
+        v + 1e-3 * pull(t_s + 0.5e-3, middle)
+    })
+}
+
+const SAGS_AT_S: f64 = 3.0;
+const SAGGED_SHARE: f64 = 0.9;
+const SAGGED_END_S: f64 = 12.0;
+
+pub(super) fn battery_low(site: &Site<'_>) -> Maiden {
+    let hover = leg("hover", SAGGED_END_S, Vertical::Height(HOVER_M), LEVEL);
+    let mut flight = site.flight("battery near empty", HOVER_M, vec![hover]);
+    flight.faults = vec![Fault { at_s: SAGS_AT_S, kind: FaultKind::BatteryCollapse { voltage_share: SAGGED_SHARE } }];
+    let ceiling_n: f64 = site.craft.rotors.iter().map(|rotor| -rotor.axis[2] * rotor.thrust_max_n).sum();
+    let left = SAGGED_SHARE * SAGGED_SHARE * ceiling_n / site.weight_n();
+    Maiden {
+        id: "battery-low",
+        title: "Battery near empty",
+        asked: format!("Hold {HOVER_M} m while the voltage falls to {:.0} % at once.", 100.0 * SAGGED_SHARE),
+        flight,
+        real: None,
+        judge: Box::new(move |flown| {
+            vec![
+                Check::new(
+                    "battery-low.left",
+                    "Thrust to weight that is left",
+                    left,
+                    "",
+                    Limit::at_least(1.2),
+                    "thrust goes with voltage squared; the limit is our choice",
+                ),
+                Check::new(
+                    "battery-low.height",
+                    "Height, most off",
+                    largest(flown, 0.0, SAGGED_END_S, |row| (row.height_m() - HOVER_M).abs()),
+                    "m",
+                    Limit::at_most(0.5),
+                    OUR_CHOICE,
+                ),
+            ]
+        }),
+    }
+}
+
+const LOST_AT_S: f64 = 2.0;
+
+pub(super) fn link_loss(site: &Site<'_>) -> Maiden {
+    let (speed_m_s, source) = descent(site);
+    let end_s = LOST_AT_S + HOVER_M / speed_m_s.min(1.0) + 8.0;
+    let mut flight = site.flight("link loss", HOVER_M, vec![leg("hover", end_s, Vertical::Height(HOVER_M), LEVEL)]);
+    flight.faults = vec![Fault { at_s: LOST_AT_S, kind: FaultKind::LinkLost { until_s: f64::INFINITY } }];
+    Maiden {
+        id: "link-loss",
+        title: "Loss of link",
+        asked: format!("Hover at {HOVER_M} m; the link falls silent for good. Come down level, and stop the motors."),
+        flight,
+        real: None,
+        judge: Box::new(move |flown| {
+            let touch_down = |row: &Row| if row.height_m() < 0.2 { row.velocity_m_s[2] } else { 0.0 };
+            vec![
+                Check::new(
+                    "link-loss.tilt",
+                    "Tilt on the way down",
+                    largest(flown, LOST_AT_S, end_s, Row::tilt_rad).to_degrees(),
+                    "deg",
+                    Limit::at_most(3.0),
+                    OUR_CHOICE,
+                ),
+                Check::new(
+                    "link-loss.touch-down",
+                    "Descent in the last 0.2 m",
+                    largest(flown, LOST_AT_S, end_s, touch_down),
+                    "m/s",
+                    Limit::at_most(1.3 * speed_m_s),
+                    source,
+                ),
+                Check::new(
+                    "link-loss.motors",
+                    "Command at the end",
+                    largest(flown, end_s - 0.5, end_s, |row| row.command.iter().copied().fold(0.0, f64::max)),
+                    "",
+                    Limit::at_most(0.0),
+                    "the supervisor's table of states: touched down, disarmed",
+                ),
+            ]
+        }),
+    }
+}
+
+/// Speed of a descent without a pilot, and where it is from.
+fn descent(site: &Site<'_>) -> (f64, &'static str) {
+    if site.craft.sensors.climb.is_some() {
+        return (DescentConfig::default().speed_m_s, "the descent's own speed; three tenths over it are our choice");
+    }
+    let missing_n = (1.0 - site.onboard.computer_config.supervisor.descent_thrust_share) * site.weight_n();
+    let falling_m_s = (2.0 * missing_n * HOVER_M / site.craft.body.mass_kg).sqrt();
+    let drag = 0.5 * site.world.air_density_kg_m3 * site.craft.body.drag_area_m2[2];
+    (falling_m_s.min((missing_n / drag).sqrt()), "weight less thrust, over the height, against drag")
+}
+
+const ASKS_AT_S: f64 = 1.0;
+const LETS_GO_S: f64 = 2.0;
+const OVER_S: f64 = 6.0;
+/// Torques below this share of the largest asked for have no direction worth the name.
+const TORQUE_SHARE_MIN: f64 = 0.02;
+
+pub(super) fn out_of_reach(site: &Site<'_>) -> Maiden {
+    let ceiling_n: f64 = site.craft.rotors.iter().map(|rotor| -rotor.axis[2] * rotor.thrust_max_n).sum();
+    let tilt_rad = site.tilt_rad(15.0_f64.to_radians());
+    let everything = leg("all at once", LETS_GO_S, Vertical::Thrust(ceiling_n), angles(tilt_rad, -tilt_rad, 0.5));
+    let legs = vec![
+        leg("hover", ASKS_AT_S, Vertical::Height(HIGH_M), LEVEL),
+        everything,
+        leg("level", OVER_S, Vertical::Climb(0.0), LEVEL),
+    ];
+    let first = site.craft.saturation.priority.first();
+    let together =
+        first.is_some_and(|tier| tier.len() == 2 && tier.contains(&Axis::Roll) && tier.contains(&Axis::Pitch));
+    let keeps_yaw_sign = site.craft.saturation.keep_yaw_sign;
+    Maiden {
+        id: "out-of-reach",
+        title: "A demand that cannot be met",
+        asked: "All the thrust there is, with roll, pitch and yaw on top for a second; then level.".into(),
+        flight: crate::script::Flight { log_period_s: 0.005, ..site.flight("out of reach", HIGH_M, legs) },
+        real: None,
+        judge: Box::new(move |flown| {
+            let mut checks = vec![
+                Check::new(
+                    "out-of-reach.short",
+                    "Share of thrust or torque given up",
+                    largest(flown, ASKS_AT_S, LETS_GO_S, |row| short_share(row, ceiling_n)),
+                    "",
+                    Limit::at_least(1.0e-3),
+                    "no rotor can push more and less than its ceiling at once",
+                ),
+                Check::new(
+                    "out-of-reach.level",
+                    "Tilt once it is over",
+                    largest(flown, OVER_S - 0.5, OVER_S, Row::tilt_rad).to_degrees(),
+                    "deg",
+                    Limit::at_most(2.0),
+                    "the attitude asked for; the limit is our choice",
+                ),
+            ];
+            if together {
+                checks.push(Check::new(
+                    "out-of-reach.direction",
+                    "Roll and pitch torque, most off the direction asked for",
+                    bent_rad(flown).to_degrees(),
+                    "deg",
+                    Limit::at_most(0.5),
+                    "the mixer's first tier keeps the direction",
+                ));
+            }
+            if keeps_yaw_sign {
+                let reversed = |row: &Row| -(row.demand.yaw_nm.signum() * row.achieved.yaw_nm);
+                let largest_nm = largest(flown, ASKS_AT_S, LETS_GO_S, |row| row.demand.yaw_nm.abs());
+                checks.push(Check::new(
+                    "out-of-reach.yaw",
+                    "Yaw torque against its demand / largest asked for",
+                    largest(flown, ASKS_AT_S, LETS_GO_S, reversed).max(0.0) / largest_nm,
+                    "",
+                    Limit::at_most(1.0e-3),
+                    "saturation.keep_yaw_sign",
+                ));
+            }
+            checks
+        }),
+    }
+}
+
+/// Of all the thrust there is, or of the torque asked for, whichever is more.
+fn short_share(row: &Row, ceiling_n: f64) -> f64 {
+    let (asked, given) = (row.demand.to_array(), row.achieved.to_array());
+    let short = |axis: usize| (asked[axis] - given[axis]).abs();
+    let torque_nm: f64 = (1..4).map(|axis| asked[axis].abs()).sum();
+    let torque_share = if torque_nm > 0.0 { (1..4).map(short).sum::<f64>() / torque_nm } else { 0.0 };
+    torque_share.max(short(0) / ceiling_n)
+}
+
+/// Largest angle between the roll and pitch torque asked for and that given.
+fn bent_rad(flown: &Recording) -> f64 {
+    let size = |row: &Row| row.demand.roll_nm.hypot(row.demand.pitch_nm);
+    let least_nm = TORQUE_SHARE_MIN * largest(flown, ASKS_AT_S, LETS_GO_S, size);
+    largest(flown, ASKS_AT_S, LETS_GO_S, |row| {
+        let ([a, b], [c, d]) =
+            ([row.demand.roll_nm, row.demand.pitch_nm], [row.achieved.roll_nm, row.achieved.pitch_nm]);
+        if size(row) < least_nm || c.hypot(d) < least_nm { 0.0 } else { (a * d - b * c).atan2(a * c + b * d).abs() }
+    })
+}

@@ -1,0 +1,228 @@
+//! Polygons of what the rotors can reach, with what the flights asked drawn inside.
+
+use std::ops::Range;
+
+use maud::{Markup, html};
+
+use super::chart::DRAWABLE;
+use super::figures::figure;
+use super::thin::px;
+use super::ticks::ticks;
+
+const WIDTH: f64 = 440.0;
+const HEIGHT: f64 = 340.0;
+const LEFT: f64 = 56.0;
+const RIGHT: f64 = 12.0;
+const BELOW: f64 = 38.0;
+const LEGEND_ROW: f64 = 17.0;
+/// Free space round the polygons, as a part of their span.
+const MARGIN: f64 = 0.05;
+/// Demands nearer to each other than this in the drawing are drawn once.
+const CELL: f64 = 2.5;
+
+/// One polygon.
+pub struct Region {
+    /// Its name in the legend.
+    pub label: String,
+    /// Corners in order; closed by the drawing.
+    pub corners: Vec<[f64; 2]>,
+}
+
+/// A chart of polygons and points.
+pub struct RegionChart {
+    /// What it shows.
+    pub title: &'static str,
+    /// Name of the horizontal axis, with its unit.
+    pub across: &'static str,
+    /// Name of the vertical axis, with its unit.
+    pub up: &'static str,
+    /// Lines of their own dash and colour, the first the thinnest.
+    pub regions: Vec<Region>,
+    /// Demands that were met.
+    pub met: Vec<[f64; 2]>,
+    /// Demands that were cut.
+    pub cut: Vec<[f64; 2]>,
+    /// A place with a name: hover.
+    pub marked: Option<([f64; 2], &'static str)>,
+}
+
+struct Frame {
+    x: Range<f64>,
+    y: Range<f64>,
+    top: f64,
+}
+
+impl Frame {
+    fn place(&self, [x, y]: [f64; 2]) -> (f64, f64) {
+        let share = |value: f64, range: &Range<f64>| (value - range.start) / (range.end - range.start);
+        (LEFT + share(x, &self.x) * (WIDTH - LEFT - RIGHT), self.top + (1.0 - share(y, &self.y)) * HEIGHT)
+    }
+
+    fn holds(&self, [x, y]: [f64; 2]) -> bool {
+        self.x.contains(&x) && self.y.contains(&y)
+    }
+}
+
+impl RegionChart {
+    /// The chart as an `svg` element whose title and description carry `id`.
+    pub fn svg(&self, id: &str) -> Markup {
+        let rows = self.regions.len().div_ceil(2) + 1;
+        let frame = self.frame(10.0 + LEGEND_ROW * (rows + 1) as f64);
+        let bottom = frame.top + HEIGHT;
+        let cut_outside = self.cut.iter().filter(|point| !frame.holds(**point)).count();
+        html! {
+            svg.chart viewBox=(format!("0 0 {WIDTH} {}", bottom + BELOW)) role="img" aria-labelledby=(format!("{id}-t {id}-d")) {
+                title id=(format!("{id}-t")) { (self.title) }
+                desc id=(format!("{id}-d")) { (self.describe()) }
+                (self.axes(&frame))
+                @for (k, region) in self.regions.iter().enumerate() {
+                    path class=(format!("region line s{}", k % super::chart::TONES)) d=(outline(region, &frame)) {}
+                }
+                @for (x, y) in seen(&self.met, &frame) { circle.met cx=(px(x)) cy=(px(y)) r="1.6" {} }
+                @for (x, y) in seen(&self.cut, &frame) { path.cut d=(format!("M{} {}l6 6m0 -6l-6 6", px(x - 3.0), px(y - 3.0))) {} }
+                @if let Some((point, name)) = self.marked {
+                    @let (x, y) = frame.place(point);
+                    path.mass d=(format!("M{} {}h12m-6 -6v12", px(x - 6.0), px(y))) {}
+                    text.note x=(px(x + 8.0)) y=(px(y - 6.0)) { (name) }
+                }
+                (self.legend(cut_outside))
+            }
+        }
+    }
+
+    fn frame(&self, top: f64) -> Frame {
+        let corners = || self.regions.iter().flat_map(|region| &region.corners).filter(|c| drawable(c));
+        // Demands far outside would make the polygons specks: they are counted in the legend instead.
+        Frame { x: span(corners().map(|c| c[0])), y: span(corners().map(|c| c[1])), top }
+    }
+
+    fn axes(&self, frame: &Frame) -> Markup {
+        let (across, up) = (ticks(frame.x.start, frame.x.end, 6), ticks(frame.y.start, frame.y.end, 6));
+        let bottom = frame.top + HEIGHT;
+        html! {
+            @for (&value, label) in up.values.iter().zip(&up.labels) {
+                @let (_, y) = frame.place([frame.x.start, value]);
+                path.(if value == 0.0 { "zero" } else { "grid" }) d=(format!("M{} {}H{}", px(LEFT), px(y), px(WIDTH - RIGHT))) {}
+                text.tick x=(px(LEFT - 6.0)) y=(px(y + 4.0)) text-anchor="end" { (label) }
+            }
+            @for (&value, label) in across.values.iter().zip(&across.labels) {
+                @let (x, _) = frame.place([value, frame.y.start]);
+                path.(if value == 0.0 { "zero" } else { "grid" }) d=(format!("M{} {}V{}", px(x), px(frame.top), px(bottom))) {}
+                text.tick x=(px(x)) y=(px(bottom + 15.0)) text-anchor="middle" { (label) }
+            }
+            text.tick x="2" y=(px(frame.top - 8.0)) { (self.up) }
+            text.tick x=(px(WIDTH - RIGHT)) y=(px(bottom + 31.0)) text-anchor="end" { (self.across) }
+        }
+    }
+
+    fn legend(&self, cut_outside: usize) -> Markup {
+        let column = |k: usize| if k.is_multiple_of(2) { 4.0 } else { WIDTH / 2.0 + 4.0 };
+        let row = |k: usize| LEGEND_ROW * (k / 2) as f64 + 10.0;
+        let last = self.regions.len().next_multiple_of(2);
+        let outside = if cut_outside > 0 { format!(", {cut_outside} beyond the frame") } else { String::new() };
+        html! {
+            @for (k, region) in self.regions.iter().enumerate() {
+                path class=(format!("line s{}", k % super::chart::TONES)) d=(format!("M{} {}h22", px(column(k)), px(row(k)))) {}
+                text.key x=(px(column(k) + 28.0)) y=(px(row(k) + 4.0)) { (region.label) }
+            }
+            circle.met cx=(px(column(0) + 11.0)) cy=(px(row(last))) r="2.5" {}
+            text.key x=(px(column(0) + 28.0)) y=(px(row(last) + 4.0)) { "demand met" }
+            path.cut d=(format!("M{} {}l6 6m0 -6l-6 6", px(column(1) + 8.0), px(row(last) - 3.0))) {}
+            text.key x=(px(column(1) + 28.0)) y=(px(row(last) + 4.0)) { "demand cut (" (self.cut.len()) (outside) ")" }
+        }
+    }
+
+    /// The chart in words, for those who do not see it.
+    fn describe(&self) -> String {
+        let mut words = format!("Vertical axis {}, horizontal axis {}.", self.up, self.across);
+        for region in &self.regions {
+            let values = |k: usize| region.corners.iter().map(move |corner| corner[k]);
+            let ends = |k: usize| (values(k).reduce(f64::min), values(k).reduce(f64::max));
+            words += &match (ends(0), ends(1)) {
+                ((Some(left), Some(right)), (Some(low), Some(high))) => {
+                    let [left, right, low, high] = [left, right, low, high].map(|value| figure(value, 3));
+                    format!(" {}: {left} to {right} across, {low} to {high} up.", region.label)
+                }
+                _ => format!(" {}: out of reach.", region.label),
+            };
+        }
+        words + &format!(" {} demands met, {} cut.", self.met.len(), self.cut.len())
+    }
+}
+
+fn outline(region: &Region, frame: &Frame) -> String {
+    let mut d = String::new();
+    for (k, corner) in region.corners.iter().filter(|c| drawable(c)).enumerate() {
+        let (x, y) = frame.place(*corner);
+        d += &format!("{}{} {}", if k == 0 { "M" } else { "L" }, px(x), px(y));
+    }
+    if d.is_empty() { d } else { d + "z" }
+}
+
+/// Points inside the frame, one a cell.
+fn seen(points: &[[f64; 2]], frame: &Frame) -> Vec<(f64, f64)> {
+    let mut taken = std::collections::BTreeSet::new();
+    let inside = points.iter().filter(|point| drawable(point) && frame.holds(**point)).map(|point| frame.place(*point));
+    inside.filter(|(x, y)| taken.insert(((x / CELL) as i64, (y / CELL) as i64))).collect()
+}
+
+fn drawable(point: &[f64; 2]) -> bool {
+    point.iter().all(|value| value.abs() < DRAWABLE)
+}
+
+fn span(values: impl Iterator<Item = f64>) -> Range<f64> {
+    let (low, high) = values.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| (low.min(v), high.max(v)));
+    if !(low < high) {
+        return -1.0..1.0;
+    }
+    let edge = MARGIN * (high - low);
+    low - edge..high + edge
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn square() -> RegionChart {
+        RegionChart {
+            title: "t",
+            across: "x",
+            up: "y",
+            regions: vec![Region {
+                label: "one".into(),
+                corners: vec![[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]],
+            }],
+            met: vec![],
+            cut: vec![],
+            marked: None,
+        }
+    }
+
+    #[test]
+    fn draws_met_and_cut_demands_apart_when_there_are_both() {
+        let chart = RegionChart { met: vec![[0.0, 0.0], [0.5, 0.5]], cut: vec![[0.9, 0.9]], ..square() };
+        let svg = chart.svg("a").into_string();
+        // One more of each stands in the legend.
+        assert_eq!((svg.matches("class=\"met\"").count(), svg.matches("class=\"cut\"").count()), (3, 2), "{svg}");
+    }
+
+    #[test]
+    fn counts_what_lies_beyond_the_frame_and_draws_none_of_it() {
+        let chart = RegionChart { cut: vec![[40.0, 0.0], [f64::NAN, 0.0], [0.0, 0.0]], ..square() };
+        let svg = chart.svg("a").into_string();
+        assert!(svg.contains("3, 2 beyond the frame") && svg.matches("class=\"cut\"").count() == 2, "{svg}");
+    }
+
+    #[test]
+    fn draws_a_thousand_equal_demands_once() {
+        let svg = RegionChart { met: vec![[0.2, 0.2]; 1000], ..square() }.svg("a").into_string();
+        assert_eq!(svg.matches("class=\"met\"").count(), 2);
+    }
+
+    #[test]
+    fn says_out_of_reach_when_a_polygon_is_empty() {
+        let mut chart = square();
+        chart.regions[0].corners.clear();
+        assert!(chart.svg("a").into_string().contains("one: out of reach"));
+    }
+}

@@ -1,0 +1,28 @@
+//! The saturation picture: what the rotors can reach, what gives way first, what is left with a rotor
+//! stopped, and a builder's questions, all read from the facets of the attainable set.
+//!
+//! How each figure is computed and how to read the pictures: docs/saturation.md.
+
+mod attainable;
+mod checks;
+mod flown;
+mod gives_way;
+mod operating_point;
+mod picture;
+mod questions;
+mod stopped;
+mod text;
+mod wind;
+
+pub use attainable::{Attainable, Interval, TOUCH_TOL};
+pub use checks::checks;
+pub use flown::{Flown, Tightest, least_margin};
+pub use gives_way::{GivesWay, gives_way};
+pub use operating_point::{
+    AxisReach, CLIMB_WEIGHTS, EMPTY_VOLTAGE_SHARE, OperatingPoint, empty_voltage_share, operating_points,
+};
+pub use picture::{Picture, Slice};
+pub use questions::{Answers, HARD_CLIMB_WEIGHTS, HeaviestMass, Offset};
+pub use stopped::{Stopped, stopped_rotors};
+pub use text::{sentences, text};
+pub use wind::{SteadyWind, steady_wind};

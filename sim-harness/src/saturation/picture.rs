@@ -1,0 +1,96 @@
+//! All of the saturation picture of one craft.
+
+use evenkeel_mixer::{Axis, Wrench};
+use serde::Serialize;
+
+use super::attainable::Attainable;
+use super::flown::{Flown, Tightest, least_margin};
+use super::gives_way::{GivesWay, gives_way};
+use super::operating_point::{CLIMB_WEIGHTS, OperatingPoint, operating_points};
+use super::questions::Answers;
+use super::stopped::{Stopped, stopped_rotors};
+use crate::craft::Craft;
+use crate::onboard::{Onboard, Unflyable, mixer_for};
+use crate::script::World;
+use crate::verdict::FlightReport;
+
+/// The picture. What the flights add stands empty until they are flown.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Picture {
+    /// Weight, the hover thrust.
+    pub weight_n: f64,
+    /// Roll against pitch at several thrusts.
+    pub roll_pitch: Vec<Slice>,
+    /// Corners of yaw torque (N·m) against thrust (N), roll and pitch zero, anticlockwise.
+    pub thrust_yaw: Vec<[f64; 2]>,
+    /// The largest torques in hover, climb and with the battery near empty.
+    pub operating_points: Vec<OperatingPoint>,
+    /// What gives way first from hover.
+    pub gives_way: Vec<GivesWay>,
+    /// What remains with each rotor stopped.
+    pub rotor_stopped: Vec<Stopped>,
+    /// A builder's questions.
+    pub answers: Answers,
+    /// The smallest control margin in the flights.
+    pub least_margin: Option<Tightest>,
+    /// Demands of the flights, for the drawing.
+    #[serde(skip)]
+    pub flown: Vec<Flown>,
+}
+
+/// One polygon of roll against pitch torque.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Slice {
+    /// "half hover", "hover", ...
+    pub name: String,
+    /// Held thrust.
+    pub thrust_n: f64,
+    /// Corners, roll and pitch torque in newton metres, anticlockwise; yaw zero. Empty where this thrust is
+    /// out of reach.
+    pub corners_nm: Vec<[f64; 2]>,
+}
+
+impl Picture {
+    /// Works the picture out for a craft that can hover.
+    ///
+    /// # Errors
+    /// When it cannot be controlled or hover.
+    pub fn of(craft: &Craft, onboard: &Onboard<f32>, world: &World) -> Result<Self, Unflyable> {
+        let weight_n = craft.body.mass_kg * world.gravity_m_s2;
+        let set = Attainable::of(&mixer_for(craft)?);
+        let most_n = f64::from(onboard.mixer.balanced_thrust_n().1);
+        let thrusts = [
+            ("half hover".to_owned(), 0.5 * weight_n),
+            ("hover".to_owned(), weight_n),
+            (format!("climb, {CLIMB_WEIGHTS} weights"), CLIMB_WEIGHTS * weight_n),
+            ("nine tenths of full".to_owned(), 0.9 * most_n),
+        ];
+        let slice = |(name, thrust_n): (String, f64)| {
+            let corners_nm = set.polygon(Wrench { thrust_n, ..Wrench::default() }, Axis::Roll, Axis::Pitch);
+            Slice { name, thrust_n, corners_nm }
+        };
+        Ok(Picture {
+            weight_n,
+            roll_pitch: thrusts.map(slice).to_vec(),
+            thrust_yaw: set.polygon(Wrench::default(), Axis::Thrust, Axis::Yaw),
+            operating_points: operating_points(craft, weight_n)?,
+            gives_way: gives_way(craft, weight_n)?,
+            rotor_stopped: stopped_rotors(craft, weight_n)?,
+            answers: Answers::of(craft, onboard, world)?,
+            least_margin: None,
+            flown: Vec::new(),
+        })
+    }
+
+    /// The picture with the demands of the flights in it.
+    ///
+    /// # Errors
+    /// When the craft cannot be controlled.
+    pub fn with_flights(mut self, craft: &Craft, flights: &[FlightReport]) -> Result<Self, Unflyable> {
+        let set = Attainable::of(&mixer_for(craft)?);
+        self.least_margin =
+            least_margin(&set, flights.iter().map(|flight| (flight.id, flight.title, &flight.recording)));
+        self.flown = flights.iter().map(|flight| Flown::of(flight.id, flight.title, &flight.recording)).collect();
+        Ok(self)
+    }
+}
