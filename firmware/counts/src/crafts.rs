@@ -1,6 +1,11 @@
 //! The crafts that are counted, worked out while compiling. Our own invention.
 
-use evenkeel_controller::{Controller, ControllerConfig, Tuning};
+use evenkeel_controller::estimate::AttitudeEstimatorConfig;
+use evenkeel_controller::filter::{GyroFilterConfig, NotchBankConfig, SecondOrderLowPassConfig};
+use evenkeel_controller::{
+    BatteryConfig, Controller, ControllerConfig, DescentConfig, FlightComputer, FlightComputerConfig, SupervisorConfig,
+    Tuning,
+};
 use evenkeel_mixer::{Design, Priority, Rotor, Spin};
 
 /// Facet slabs that are enough for the default order of priority.
@@ -86,21 +91,57 @@ pub const ANGLE_DIVIDER: u32 = 4;
 
 /// A controller that suits the quad; none if the rule gives no gains, and then there is nothing to count.
 pub fn quad_controller() -> Option<Controller<f32>> {
+    Controller::new(&quad_loops()?).ok()
+}
+
+/// A flight computer that suits the quad: a low-pass behind four notches, a battery that is watched.
+pub fn quad_computer() -> Option<FlightComputer<f32>> {
+    FlightComputer::new(&computer_config()?).ok()
+}
+
+/// What it is made from.
+pub fn computer_config() -> Option<FlightComputerConfig> {
+    let controller = quad_loops()?;
+    let low_pass = SecondOrderLowPassConfig { corner_hz: 150.0, quality: core::f64::consts::FRAC_1_SQRT_2 };
+    let notches = NotchBankConfig { quality: 3.0, cycles_per_turn: 1.0, least_hz: 60.0 };
+    Some(FlightComputerConfig {
+        gyro_filter: GyroFilterConfig { notches: Some(notches), low_pass: Some(low_pass) },
+        estimator: AttitudeEstimatorConfig {
+            kp_per_s: 0.1,
+            ki_per_s2: 0.0025,
+            heading_weight: 0.0,
+            bias_max_rad_s: 0.1,
+            rate_max_rad_s: 35.0,
+            gravity_m_s2: 9.806_65,
+            gate_share: 0.1,
+            rate_gate_rad_s: 1.0,
+            align_s: 1.0,
+            still_rad_s: 0.1,
+        },
+        supervisor: SupervisorConfig::usual(controller.period_s, 15.7),
+        controller,
+        battery: BatteryConfig::default(),
+        descent: DescentConfig::default(),
+    })
+}
+
+fn quad_loops() -> Option<ControllerConfig> {
     let tuning = Tuning {
         period_s: 1.0e-3,
         angle_divider: ANGLE_DIVIDER,
         rotor_lag_s: 0.035,
         extra_delay_s: 0.0,
         authority_rad_s2: [150.0, 140.0, 8.0],
+        spin_up_s: [0.0; 3],
     };
     let gains = tuning.gains().ok()?;
-    Controller::new(&ControllerConfig {
+    Some(ControllerConfig {
         period_s: tuning.period_s,
         angle_divider: tuning.angle_divider,
         rate: gains.rate,
         angle: gains.angle,
         reference: gains.reference,
         inertia_kg_m2: [[0.0165, 0.0, 0.0], [0.0, 0.017, 0.0], [0.0, 0.0, 0.031]],
+        tilt_compensation_max: 1.5,
     })
-    .ok()
 }

@@ -5,6 +5,8 @@
 //! * Source: H. Niederreiter, Random Number Generation and Quasi-Monte Carlo Methods, 1992, ch. 3
 //!   (Kronecker sequences; from memory)
 
+use evenkeel_controller::estimate::InertialSample;
+use evenkeel_controller::{BodyAxes, Motion, PilotDemand, Sample};
 use evenkeel_mixer::{Design, Wrench};
 
 /// Demands in one spread.
@@ -52,4 +54,28 @@ fn reach<const N: usize, const F: usize>(design: &Design<N, F>) -> [f64; 4] {
         }
     }
     sum
+}
+
+/// What a flight computer is told at step `k`, a millisecond apart: sensors that shake, sticks that move by `reach`
+/// radians.
+pub fn moment(k: usize, reach: f32) -> (Sample<f32, 4>, PilotDemand<f32>) {
+    let now_us = 1000 * k as u64;
+    let shake = |step: usize| (step * (k + 7) % 17) as f32 / 17.0 - 0.5;
+    let sample = Sample {
+        now_us,
+        sensed_at_us: Some(now_us),
+        inertial: InertialSample {
+            gyro_rad_s: BodyAxes { roll: 0.01 * shake(3), pitch: 0.01 * shake(5), yaw: 0.005 * shake(11) },
+            acceleration_m_s2: [0.1 * shake(2), 0.1 * shake(7), -9.8 + 0.1 * shake(13)],
+            heading: None,
+        },
+        rotor_speeds_rad_s: [700.0, 710.0, 690.0, 705.0],
+        on_ground: Some(false),
+        battery_share: Some(0.8),
+        voltage_share: Some(0.95),
+        climb_m_s: Some(0.1 * shake(4)),
+    };
+    let side = if (k / 128) % 2 == 0 { reach } else { -reach };
+    let motion = Motion::Angles { roll_rad: side, pitch_rad: -0.5 * side, yaw_rate_rad_s: 4.0 * side };
+    (sample, PilotDemand { at_us: Some(now_us), arm: true, disarm: false, thrust_n: 15.7, motion })
 }

@@ -22,7 +22,7 @@ pub fn hold<const N: usize, const F: usize>() {
 pub fn hold_the_rest<const N: usize, const F: usize>() {
     black_box(
         FlightComputer::<f32>::step::<N, F, 0>
-            as fn(&_, &mut FlightState<f32, N>, &Sample<f32, N>, &PilotDemand<f32>, &Mixer<f32, N, F>) -> _,
+            as fn(&_, &mut FlightState<f32, N>, &Sample<f32, N>, &PilotDemand<f32>, &mut Mixer<f32, N, F>) -> _,
     );
     black_box(Mixer::<f32, N, F>::allocate_with_rise as fn(&_, _, _) -> _);
     black_box(Mixer::<f32, N, F>::scale_ceilings as fn(&mut _, _) -> _);

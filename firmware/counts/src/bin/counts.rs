@@ -7,11 +7,11 @@ use core::hint::black_box;
 
 use cortex_m_rt::entry;
 use cortex_m_semihosting::{debug, hio};
-use evenkeel_controller::{BodyAxes, ControllerState, Motion, Motors, Quaternion, Sensed, Setpoint};
+use evenkeel_controller::{BodyAxes, ControllerState, FlightState, Motion, Motors, Quaternion, Sensed, Setpoint};
 use evenkeel_counts::bare::Bare;
 use evenkeel_counts::counter::Counter;
 use evenkeel_counts::crafts::{self, ANGLE_DIVIDER, default_order_facets};
-use evenkeel_counts::demands::{DEMANDS, gentle, wide};
+use evenkeel_counts::demands::{self, DEMANDS, gentle, wide};
 use evenkeel_mixer::{Design, Mixer, Wrench, facet_capacity};
 
 /// A demand that can be met costs at most this many times the bare product and clamp.
@@ -49,6 +49,7 @@ fn tables(out: &mut impl Write) -> fmt::Result {
     writeln!(out, "Compiler: {}, `-O3`, fat LTO; Cortex-M4F, `f32`.\n", env!("COMPILER"))?;
     allocation(out, &counter)?;
     step(out, &counter)?;
+    flight_step(out, &counter)?;
     memory(out)
 }
 
@@ -161,6 +162,53 @@ fn step(out: &mut impl Write, counter: &Counter) -> fmt::Result {
         "| quad: one step of the controller, demand met | instructions, most |\n| --- | ---: |\n\
          | with the angle loop (one step in {ANGLE_DIVIDER}) | {most} |\n| rate loop alone, least | {least} |\n"
     )
+}
+
+/// The whole of what runs between one sample and the next, in flight: filters, estimate, supervisor, loops, allocation,
+/// thrust curve.
+fn flight_step(out: &mut impl Write, counter: &Counter) -> fmt::Result {
+    let computer = crafts::quad_computer().ok_or(fmt::Error)?;
+    let mut mixer = Mixer::<f32, 4, _>::new(&crafts::QUAD);
+    let (mut most, mut seen) = ([0; 2], [0; 2]);
+    for reach in [0.005, 0.5] {
+        let mut state = FlightState::in_flight(Quaternion::IDENTITY, BodyAxes::default());
+        for k in 0..STEPS {
+            let (sample, pilot) = demands::moment(k, reach);
+            let mut cut = false;
+            let count = counter.instructions(|| {
+                let step =
+                    black_box(&computer).step(&mut state, black_box(&sample), black_box(&pilot), black_box(&mut mixer));
+                cut = black_box(&step).control.as_ref().is_none_or(|control| control.allocation.saturated());
+            });
+            // The first step plans for the battery as it is.
+            if k > 0 {
+                most[usize::from(cut)] = count.max(most[usize::from(cut)]);
+                seen[usize::from(cut)] += 1;
+            }
+        }
+    }
+    assert!(seen.iter().all(|seen| *seen > STEPS / 8), "too few of one kind: {seen:?}");
+    let [met, cut] = most;
+    writeln!(
+        out,
+        "| quad: one step of the flight computer, most | instructions (target) |\n| --- | ---: |\n\
+         | demand met | {} |\n| at the limits | {} |\n",
+        Within { count: met, target: 1500 },
+        Within { count: cut, target: 3000 }
+    )
+}
+
+/// A count beside what it should at most be.
+struct Within {
+    count: u32,
+    target: u32,
+}
+
+impl fmt::Display for Within {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let Within { count, target } = self;
+        if count <= target { write!(f, "{count} ({target})") } else { write!(f, "**{count} ({target}: missed)**") }
+    }
 }
 
 fn memory(out: &mut impl Write) -> fmt::Result {
