@@ -45,6 +45,15 @@ pub fn code_blocks<'a>(text: &'a str, language: &str) -> Vec<&'a str> {
     text.split(&open).skip(1).filter_map(|rest| rest.split_once("```").map(|(block, _)| block)).collect()
 }
 
+/// As [`Document::settle`], for a file that is made as a whole.
+///
+/// # Panics
+/// As there; a file that does not exist yet is one that says nothing.
+pub fn settle_file(name: &str, fresh: &str) {
+    let text = fs::read_to_string(root().join(name)).unwrap_or_default();
+    Document { name: name.to_owned(), text, fresh: fresh.to_owned() }.settle();
+}
+
 /// A document under comparison.
 pub struct Document {
     name: String,

@@ -1,6 +1,8 @@
 //! What the tests of the whole workspace share: outside values, the crafts they are checked on, and
 //! documents that must agree with the program.
 pub mod document;
+pub mod elf;
+pub mod loop_board;
 pub mod reference;
 pub mod specimen;
 
@@ -8,3 +10,8 @@ pub mod specimen;
 #[cfg(doctest)]
 #[doc = include_str!("../../README.md")]
 pub struct ReadmeExamples;
+
+/// The snippets of docs/porting.md, compiled as tests of the documentation.
+#[cfg(doctest)]
+#[doc = include_str!("../../docs/porting.md")]
+pub struct PortingExamples;

@@ -1,12 +1,12 @@
 //! Crafts made for checks: as few parts as the check needs.
 
-use evenkeel::craft::{Body, Craft, Gains, Limits, Loops, Rotor, Saturation, Spin};
+use evenkeel::craft::{Body, Craft, Gains, InMovingAir, Limits, Loops, Rotor, Saturation, Spin};
 use evenkeel::script::World;
 use evenkeel_mixer::Axis;
 use nalgebra::{Matrix3, Vector3};
 
 /// Neither gravity, nor air, nor wind.
-pub const SPACE: World = World { gravity_m_s2: 0.0, air_density_kg_m3: 0.0, wind_m_s: [0.0; 3] };
+pub const SPACE: World = World::uniform(0.0, 0.0, [0.0; 3]);
 
 /// A body without rotors or drag, centre of mass at the datum.
 pub fn bare_body(mass_kg: f64, inertia_kg_m2: Matrix3<f64>) -> Craft {
@@ -26,6 +26,10 @@ pub fn bare_body(mass_kg: f64, inertia_kg_m2: Matrix3<f64>) -> Craft {
         loops: Loops { rate_hz: 1000.0, angle_divider: 4, extra_delay_s: 0.0 },
         gains: Gains::default(),
         limits: Limits::default(),
+        dispersion: Default::default(),
+        battery: None,
+        ground_effect: None,
+        sensors: evenkeel::sensors::SensorsConfig::PERFECT,
     }
 }
 
@@ -48,6 +52,7 @@ pub fn rotor(position_m: [f64; 3], spin: Spin) -> Rotor {
         thrust_curve: None,
         inertia_kg_m2: 0.0,
         speed_max_rad_s: None,
+        in_moving_air: InMovingAir::default(),
     }
 }
 

@@ -1,8 +1,6 @@
 //! Drag, wind and gravity against closed forms.
 //!
-//! The falling sphere of NASA/TM-2015-218675 (check-case 4) falls through a standard atmosphere, 4 km deep;
-//! this plant's air is uniform, so that table waits for air that thins with height. What uniform air
-//! allows is checked here: the same law of drag has a closed form in it.
+//! In uniform air the law of drag has a closed form; the fall through a standard atmosphere is in `atmosphere.rs`.
 
 use evenkeel::craft::Craft;
 use evenkeel::plant::{Plant, PlantState};
@@ -13,7 +11,7 @@ use nalgebra::{UnitQuaternion, Vector3};
 const DT_S: f64 = 0.001;
 /// Relative; the method of order four leaves rounding only.
 const CLOSED_FORM_TOL: f64 = 1e-11;
-const AIR: World = World { gravity_m_s2: 9.806_65, air_density_kg_m3: 1.225, wind_m_s: [0.0; 3] };
+const AIR: World = World::uniform(9.806_65, 1.225, [0.0; 3]);
 
 fn body(drag_area_m2: [f64; 3]) -> Craft {
     let mut craft = principal_body(0.01, 0.01, 0.01);

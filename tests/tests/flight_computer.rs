@@ -8,8 +8,8 @@ use evenkeel::script::{Initial, Lateral, Leg, Vertical, World};
 use evenkeel_controller::estimate::{AttitudeEstimatorConfig, InertialSample};
 use evenkeel_controller::filter::{GyroFilterConfig, SecondOrderLowPassConfig};
 use evenkeel_controller::{
-    BodyAxes, FlightComputer, FlightComputerConfig, FlightState, FlightStep, Motion, Motors, PilotDemand, Sample,
-    State, SupervisorConfig,
+    BatteryConfig, BodyAxes, DescentConfig, FlightComputer, FlightComputerConfig, FlightState, FlightStep, Motion,
+    Motors, PilotDemand, Sample, State, SupervisorConfig,
 };
 use evenkeel_tests::specimen::quad;
 use nalgebra::{UnitQuaternion, Vector3};
@@ -59,7 +59,7 @@ struct Seen {
 
 fn fly(seconds: f64, flaws: Flaws, legs: &[Leg], link_until_s: f64) -> Vec<Seen> {
     let craft = quad();
-    let onboard = Onboard::<f32>::new(&craft, GRAVITY).expect("the quad flies");
+    let mut onboard = Onboard::<f32>::new(&craft, GRAVITY).expect("the quad flies");
     let computer = FlightComputer::<f32>::new(&FlightComputerConfig {
         gyro_filter: GyroFilterConfig {
             notches: None,
@@ -79,6 +79,8 @@ fn fly(seconds: f64, flaws: Flaws, legs: &[Leg], link_until_s: f64) -> Vec<Seen>
         },
         supervisor: SupervisorConfig::usual(1e-3, craft.body.mass_kg * GRAVITY),
         controller: onboard.config,
+        battery: BatteryConfig::default(),
+        descent: DescentConfig::default(),
     })
     .unwrap_or_else(|error| panic!("{error}"));
     let plant = Plant::new(&craft, &World::default());
@@ -131,8 +133,10 @@ fn fly(seconds: f64, flaws: Flaws, legs: &[Leg], link_until_s: f64) -> Vec<Seen>
             rotor_speeds_rad_s: [0.0; ROTORS],
             on_ground: Some(view.on_ground),
             battery_share: Some(0.9),
+            voltage_share: None,
+            climb_m_s: None,
         };
-        let step = computer.step(&mut state, &sample, &demand, &onboard.mixer);
+        let step = computer.step(&mut state, &sample, &demand, &mut onboard.mixer);
         let commands: Vec<f64> = step.commands.iter().map(|command| f64::from(*command)).collect();
         let [w, x, y, z] = step.estimate.attitude.to_array().map(f64::from);
         let estimate = UnitQuaternion::from_quaternion(nalgebra::Quaternion::new(w, x, y, z));

@@ -16,7 +16,7 @@ const LAG_TOL: f64 = 1e-7;
 const EXACT_TOL: f64 = 1e-13;
 /// Angular momentum, relative, over a second of spinning up with the step above.
 const MOMENTUM_TOL: f64 = 1e-8;
-const WEIGHTLESS_AIR: World = World { gravity_m_s2: 0.0, air_density_kg_m3: 1.225, wind_m_s: [0.0; 3] };
+const WEIGHTLESS_AIR: World = World::uniform(0.0, 1.225, [0.0; 3]);
 
 fn fly(plant: &Plant, state: &mut PlantState, commands: &[f64], steps: u32) {
     for _ in 0..steps {

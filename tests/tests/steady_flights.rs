@@ -127,9 +127,13 @@ fn flight(text: &str) -> Flight {
 }
 
 fn flown(text: &str) -> Recording {
-    let (craft, flight) = (craft(), flight(text));
-    let onboard = Onboard::<f32>::new(&craft, flight.world.gravity_m_s2).unwrap_or_else(|error| panic!("{error}"));
-    fly(&craft, &flight, Some(&onboard), &|_| ()).unwrap_or_else(|error| panic!("{error}"))
+    flown_by(&craft(), text)
+}
+
+fn flown_by(craft: &Craft, text: &str) -> Recording {
+    let flight = flight(text);
+    let onboard = Onboard::<f32>::new(craft, flight.world.gravity_m_s2).unwrap_or_else(|error| panic!("{error}"));
+    fly(craft, &flight, Some(&onboard), &|_| ()).unwrap_or_else(|error| panic!("{error}"))
 }
 
 /// A flight of one leg from 30 m above the ground.
@@ -260,13 +264,23 @@ fn carries_weight_and_drag_when_it_climbs_and_when_it_sinks() {
     }
 }
 
+/// On sensors without error; with those that a craft has, in the mean.
 #[test]
 fn pushes_a_quarter_of_the_weight_with_each_rotor_when_it_hovers_from_a_start_in_the_air() {
-    let recording = flown(&one_leg(10.0, "", "height_m = 30.0"));
-    for row in &recording.rows {
-        assert!(row.rotor_n.iter().all(|n| (n / (1.6 * GRAVITY / 4.0) - 1.0).abs() < BALANCE_TOL), "{row:?}");
+    let text = one_leg(10.0, "", "height_m = 30.0");
+    let quarter = 1.6 * GRAVITY / 4.0;
+    let perfect = parsed_craft(&[CRAFT_HEAD, CRAFT_RING, CRAFT_TAIL, "[sensors]\nperfect = true\n"].concat());
+    for row in &flown_by(&perfect, &text).rows {
+        assert!(row.rotor_n.iter().all(|n| (n / quarter - 1.0).abs() < BALANCE_TOL), "{row:?}");
         assert!((row.height_m() - 30.0).abs() < 0.01, "{row:?}");
     }
+    let recording = flown(&text);
+    for rotor in 0..4 {
+        let share = mean(&recording, 10.0, |row| row.rotor_n[rotor]) / quarter;
+        assert!((share - 1.0).abs() < BALANCE_TOL, "rotor {rotor}: {share}");
+    }
+    assert!(recording.rows.iter().all(|row| row.rotor_n.iter().all(|n| (n / quarter - 1.0).abs() < SHARE_TOL)));
+    assert!(recording.rows.iter().all(|row| (row.height_m() - 30.0).abs() < 0.01));
 }
 
 #[test]

@@ -227,6 +227,7 @@ fn our_controller_recovers_from_the_same_start_within_rotor_limits() {
             lateral: Lateral::Angles { roll_rad: 0.0, pitch_rad: 0.0, yaw_rate_rad_s: 0.0 },
         }],
         faults: Vec::new(),
+        expectations: Vec::new(),
     };
     let flown = fly(&craft, &flight, Some(&onboard), &|_| ()).expect("no divergence");
     let upright_s = flown.rows.iter().find(|row| row.tilt_rad() < 5_f64.to_radians()).map(|row| row.t_s);

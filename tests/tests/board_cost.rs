@@ -1,0 +1,162 @@
+//! What the flying code costs on a board, and what it cannot do there: counted by the emulator and read from the
+//! linked program, held to firmware/cost/budget.csv.
+
+use std::fmt::Write as _;
+use std::fs;
+
+use evenkeel_tests::document::{Document, read, root};
+use evenkeel_tests::elf::Program;
+
+/// A figure may be this share above its budget before somebody must look: what a compiler's mood makes of the same code.
+const SLACK: f64 = 0.03;
+const BUDGET: &str = "firmware/cost/budget.csv";
+
+/// A figure, what it may be, and what it should be.
+#[derive(Clone, Debug, PartialEq)]
+struct Line {
+    craft: String,
+    part: String,
+    figure: u64,
+    target: Option<u64>,
+}
+
+fn lines(text: &str) -> Vec<Line> {
+    let mut reader = csv::ReaderBuilder::new().flexible(true).comment(Some(b'#')).from_reader(text.as_bytes());
+    let line = |row: csv::StringRecord| Line {
+        craft: row[0].to_owned(),
+        part: row[1].to_owned(),
+        figure: row[2].parse().expect("a whole number"),
+        target: row.get(3).filter(|text| !text.is_empty()).map(|text| text.parse().expect("a whole number")),
+    };
+    reader.records().map(|row| line(row.expect("a row"))).collect()
+}
+
+fn program() -> Program {
+    Program::read(&root().join("target/firmware/boards/m4-f32-serial"))
+}
+
+/// The step of the flying code, as the firmware calls it.
+const STEP: &str = "evenkeel_board::flight::Flight>::compute";
+
+/// What the emulator counted, and what the linked program shows.
+fn measured() -> Vec<Line> {
+    let program = program();
+    let step = program.find(STEP);
+    let whole = program.find("__cortex_m_rt_main");
+    let bytes = |part: &str, figure| Line { craft: "quad".into(), part: part.into(), figure, target: None };
+    let mut found = lines(&read("target/firmware/cost.csv"));
+    found.push(bytes(
+        "flash of a step's code (bytes)",
+        program.reachable(step).iter().map(|function| function.size).sum(),
+    ));
+    found.push(bytes("worst-case stack of a step (bytes)", program.stack(step)));
+    found.push(bytes("worst-case stack of the whole program (bytes)", program.stack(whole)));
+    found
+}
+
+/// The figures above their budgets, in words; and those that nobody has set a budget for.
+fn over(measured: &[Line], budget: &[Line]) -> Vec<String> {
+    let allowed = |line: &Line| budget.iter().find(|of| of.craft == line.craft && of.part == line.part);
+    let complaint = |line: &Line| {
+        let Line { craft, part, figure, .. } = line;
+        match allowed(line) {
+            None => Some(format!("{craft}: {part}: {figure}, and {BUDGET} has no budget for it")),
+            Some(of) if *figure as f64 > of.figure as f64 * (1.0 + SLACK) => {
+                Some(format!("{craft}: {part}: {figure}, more than 3 % above its budget of {}", of.figure))
+            }
+            Some(_) => None,
+        }
+    };
+    measured.iter().filter_map(complaint).collect()
+}
+
+#[test]
+#[ignore = "`.ci/run board` counts on the emulated board first"]
+fn costs_no_more_than_its_budget() {
+    let measured = measured();
+    let budget = lines(&read(BUDGET));
+    for line in &measured {
+        println!("{}: {}: {}", line.craft, line.part, line.figure);
+    }
+    if std::env::var_os("BLESS").is_some() {
+        write_budget(&measured, &budget);
+        return;
+    }
+    let over = over(&measured, &budget);
+    assert!(over.is_empty(), "{}\nif that is meant: BLESS=1 .ci/run board", over.join("\n"));
+}
+
+fn write_budget(measured: &[Line], before: &[Line]) {
+    let mut text = String::from("# Written by `BLESS=1 .ci/run board`; targets are set by hand and stay.\n");
+    text += "craft,part,budget,target\n";
+    for line in measured {
+        let kept = before.iter().find(|of| of.craft == line.craft && of.part == line.part).and_then(|of| of.target);
+        let target = kept.map(|target| target.to_string()).unwrap_or_default();
+        let _ = writeln!(text, "{},{},{},{target}", line.craft, line.part, line.figure);
+    }
+    fs::write(root().join(BUDGET), text).expect("the budget can be written");
+}
+
+#[test]
+fn document_shows_the_budget_as_it_is() {
+    let mut table = String::from("| craft | what | budget | target |\n| --- | --- | ---: | ---: |\n");
+    for Line { craft, part, figure, target } in lines(&read(BUDGET)) {
+        let target = match target {
+            None => String::new(),
+            Some(target) if figure <= target => target.to_string(),
+            Some(target) => format!("**{target}: missed**"),
+        };
+        let _ = writeln!(table, "| {craft} | {part} | {figure} | {target} |");
+    }
+    let mut docs = Document::open("docs/board_cost.md");
+    docs.set_block("budget", &table);
+    docs.settle();
+}
+
+#[test]
+fn complains_when_a_figure_is_more_than_its_slack_above_its_budget() {
+    let line = |figure| vec![Line { craft: "quad".into(), part: "step".into(), figure, target: None }];
+    assert_eq!(over(&line(1030), &line(1000)), Vec::<String>::new());
+    assert_eq!(over(&line(1031), &line(1000)), ["quad: step: 1031, more than 3 % above its budget of 1000"]);
+    assert_eq!(over(&line(1), &[]).len(), 1, "what has no budget is found");
+}
+
+#[test]
+#[ignore = "`.ci/run board` links the firmware first"]
+fn nothing_in_the_firmware_can_panic_or_take_memory_from_a_heap() {
+    for name in ["m4-f32-serial", "m4-f32-pipes", "m4-fixed-pipes"] {
+        let program = Program::read(&root().join("target/firmware/boards").join(name));
+        let bad = ["panicking", "unwrap_failed", "expect_failed", "__rust_alloc", "__rg_alloc", "malloc"];
+        let found: Vec<&str> = program.functions().map(|function| function.name.as_str()).collect();
+        let found: Vec<&&str> = found.iter().filter(|name| bad.iter().any(|bad| name.contains(bad))).collect();
+        assert!(found.is_empty(), "{name}: {found:?}");
+        assert!(program.functions().count() > 50, "{name}: its functions were read");
+    }
+}
+
+/// Functions of a mathematics library, by the names that C and Rust give them.
+const LIBRARY: &[&str] = &[
+    "sin", "cos", "tan", "asin", "acos", "atan", "atan2", "sqrt", "pow", "exp", "log", "hypot", "fma", "fmod", "floor",
+    "ceil", "round", "trunc", "cbrt",
+];
+
+/// Whether this is a floating-point operation that the compiler calls because the processor has none.
+fn in_software(name: &str) -> bool {
+    let aeabi = ["__aeabi_d", "__aeabi_f", "__aeabi_i2d", "__aeabi_i2f", "__aeabi_l2d", "__aeabi_ui2d", "__aeabi_ul2d"];
+    aeabi.iter().any(|start| name.starts_with(start)) || name.contains("compiler_builtins::float")
+}
+
+#[test]
+#[ignore = "`.ci/run board` links the firmware first"]
+fn step_calls_no_floating_point_function_that_is_not_ours() {
+    let program = program();
+    let library = |name: &str| LIBRARY.iter().any(|known| name == *known || name.strip_suffix('f') == Some(known));
+    let linked: Vec<&str> = program.functions().map(|function| function.name.as_str()).collect();
+    assert!(!linked.iter().any(|name| library(name)), "the program holds a mathematics library");
+    let root = program.find(STEP);
+    let callers = program.callers(root, in_software);
+    assert!(callers.is_empty(), "in a step, these call floating point in software: {callers:?}");
+    // Constructors work in f64 before the flight: the search does find such calls where they are.
+    assert!(linked.iter().any(|name| in_software(name)), "what is looked for has other names now");
+    assert!(program.reachable(root).len() > 1, "what a step calls was read");
+}
