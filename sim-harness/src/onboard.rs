@@ -104,27 +104,36 @@ impl std::error::Error for Unflyable {}
 /// # Errors
 /// When the rotors cannot control the craft.
 pub fn mixer_for<S: Scalar>(craft: &Craft) -> Result<CraftMixer<S>, Unflyable> {
-    let tiers = craft.saturation.priority.iter().map(Vec::as_slice);
-    let priority = Priority::new(tiers, craft.saturation.keep_yaw_sign).map_err(Unflyable::Priority)?;
-    let rotors: Vec<Rotor> = craft
-        .rotors
-        .iter()
-        .map(|rotor| Rotor {
-            position_m: rotor.position_m,
-            axis: rotor.axis,
-            spin: rotor.spin,
-            torque_per_thrust_m: rotor.torque_per_thrust_m,
-            thrust_min_n: rotor.thrust_min_n,
-            thrust_max_n: rotor.thrust_max_n,
-        })
-        .collect();
-    let design = Design::new(&rotors, craft.body.center_of_mass_m, priority).map_err(Unflyable::Geometry)?;
+    let design =
+        Design::new(&rotors(craft), craft.body.center_of_mass_m, priority(craft)?).map_err(Unflyable::Geometry)?;
     let mut mixer = Mixer::new(&design);
     for (index, rotor) in craft.rotors.iter().enumerate() {
         let curve = thrust_curve(rotor).map_err(|_| Unflyable::Curve { rotor: index + 1 })?;
         mixer = mixer.with_curve(index, curve);
     }
     Ok(mixer)
+}
+
+/// The rotors as the mixer is told of them.
+pub fn rotors(craft: &Craft) -> Vec<Rotor> {
+    let rotor = |rotor: &craft::Rotor| Rotor {
+        position_m: rotor.position_m,
+        axis: rotor.axis,
+        spin: rotor.spin,
+        torque_per_thrust_m: rotor.torque_per_thrust_m,
+        thrust_min_n: rotor.thrust_min_n,
+        thrust_max_n: rotor.thrust_max_n,
+    };
+    craft.rotors.iter().map(rotor).collect()
+}
+
+/// The order of priority as the mixer is told of it.
+///
+/// # Errors
+/// When it is none.
+pub fn priority(craft: &Craft) -> Result<Priority, Unflyable> {
+    let tiers = craft.saturation.priority.iter().map(Vec::as_slice);
+    Priority::new(tiers, craft.saturation.keep_yaw_sign).map_err(Unflyable::Priority)
 }
 
 /// A rotor's thrust over command as its file states it.

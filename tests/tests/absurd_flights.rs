@@ -1,14 +1,14 @@
 //! Whatever the whole flight computer is told, field by field, in whatever state it is: the commands are numbers within
 //! limits, off when they should be off, and each number that is none is reported by its own flag.
 
-use evenkeel::onboard::Onboard;
+use evenkeel::onboard::{Onboard, rotors};
 use evenkeel_controller::estimate::{HeadingReference, InertialSample};
 use evenkeel_controller::filter::NotchBankConfig;
 use evenkeel_controller::{
     BodyAxes, FlightComputer, FlightComputerConfig, FlightState, FlightStep, Motion, Permission, PilotDemand,
     Quaternion, Sample, State,
 };
-use evenkeel_mixer::{Design, Fixed, Mixer, Priority, Rotor, Scalar, facet_capacity};
+use evenkeel_mixer::{Design, Fixed, Mixer, Priority, Scalar, facet_capacity};
 use evenkeel_tests::specimen::quad;
 
 type Quad<S> = Mixer<S, 4, { facet_capacity(4) }>;
@@ -149,19 +149,8 @@ impl<S: Scalar> Bench<S> {
         let mut config: FlightComputerConfig = onboard.computer_config;
         config.gyro_filter.notches = Some(NotchBankConfig { quality: 3.0, cycles_per_turn: 1.0, least_hz: 60.0 });
         config.controller.tilt_compensation_max = 1.5;
-        let rotors: Vec<Rotor> = craft
-            .rotors
-            .iter()
-            .map(|rotor| Rotor {
-                position_m: rotor.position_m,
-                axis: rotor.axis,
-                spin: rotor.spin,
-                torque_per_thrust_m: rotor.torque_per_thrust_m,
-                thrust_min_n: rotor.thrust_min_n,
-                thrust_max_n: rotor.thrust_max_n,
-            })
-            .collect();
-        let design = Design::new(&rotors, [0.0; 3], Priority::DEFAULT).unwrap_or_else(|error| panic!("{error}"));
+        let design =
+            Design::new(&rotors(&craft), [0.0; 3], Priority::DEFAULT).unwrap_or_else(|error| panic!("{error}"));
         let computer = FlightComputer::new(&config).unwrap_or_else(|error| panic!("{error}"));
         Bench { computer, mixer: Mixer::new(&design), ceiling_n: craft.rotors[0].thrust_max_n }
     }

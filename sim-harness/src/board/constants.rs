@@ -6,9 +6,9 @@ use evenkeel_controller::FlightComputerConfig;
 use evenkeel_controller::link::{CraftFacts, Fingerprint, fingerprint};
 use evenkeel_mixer::{CurvePoint, Priority};
 
-use super::facts::{flight_computer_config, priority, rotors};
+use super::facts::flight_computer_config;
 use crate::craft::Craft;
-use crate::onboard::Unflyable;
+use crate::onboard::{Unflyable, priority, rotors};
 
 /// Why a craft cannot be written as constants.
 #[derive(Clone, Copy, Debug, PartialEq)]
