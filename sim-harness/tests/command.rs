@@ -120,14 +120,7 @@ fn exits_2_with_one_message_when_the_input_is_wrong() {
         (&["preflight", "quad.toml", "--out", "flight.toml"], "flight.toml"),
     ];
     for (typed, names) in cases {
-        let before = bench.files();
-        let answer = bench.run(typed);
-        assert_eq!(answer.status, 2, "{typed:?}: {answer:?}");
-        assert_eq!(answer.out, "", "{typed:?}: nothing on standard output");
-        assert!(answer.err.contains(names), "{typed:?} must name {names}: {}", answer.err);
-        let messages = answer.err.lines().filter(|line| line.starts_with("evenkeel: ") || line.starts_with("error: "));
-        assert_eq!(messages.count(), 1, "{typed:?}: one message: {}", answer.err);
-        assert_eq!(bench.files(), before, "{typed:?}: nothing is left behind");
+        bench.refuses(typed, names);
     }
 }
 
