@@ -19,12 +19,23 @@ use crate::facets::dot;
 use crate::priority::AxisSet;
 use crate::rows::Rows;
 use crate::scalar::Scalar;
+use crate::segment::sum;
 
-/// Most Newton passes.
-pub const MAX_PASSES: u8 = 24;
+/// Most passes of one allocation: Newton passes, and those that [`crate::box_residual`] takes after them.
+pub const MAX_PASSES: u8 = 40;
+
+/// Most of them that are Newton passes.
+const MOST_NEWTON_PASSES: u8 = 24;
 
 /// Residual, in units of the machine epsilon and the largest ceiling, at which passes end.
 const RESIDUAL_ULPS: f64 = 8.0;
+
+/// Residual, in the same units, that is small enough to end at the first pass which does not halve it. Between
+/// this and half the digits, so many of these in a row end it; above, where columns all but lie in one facet and
+/// multipliers outgrow the scalar, so many more.
+const NEAR_ULPS: f64 = 64.0;
+const STALLED_PASSES: u8 = 3;
+const STUCK_PASSES: u8 = 6;
 
 /// What counts as rounding in the line search, in units of the machine epsilon.
 const LINE_ULPS: f64 = 4096.0;
@@ -55,7 +66,7 @@ pub(crate) fn solve<S: Scalar, const N: usize>(
     face: &Face<S, N>,
     wrench: &[S; 4],
 ) -> ([S; N], u8) {
-    let wrench = &face.rest(wrench);
+    let wrench = &face.rest(all, wrench);
     let rows = Rows::new(all, AxisSet::ALL, face.most_rows(AxisSet::ALL), |i, _| face.is_free(i));
     let mut multipliers = rows.multipliers(wrench);
     let mut free: Vec<Bounded<S>, N> = Vec::new();
@@ -69,10 +80,11 @@ pub(crate) fn solve<S: Scalar, const N: usize>(
     }
     let met = S::from_f64(RESIDUAL_ULPS) * S::EPSILON * largest;
     // A wrench on the boundary may lie outside by rounding, and the dual then rises for ever: once the
-    // residual is down to half the digits, a pass that does not halve it again ends the climb.
-    let small = S::EPSILON.sqrt() * largest;
+    // residual is down to rounding, a pass that does not halve it again ends the climb, and once it is down to
+    // half the digits, a few such passes do. What they leave over is for `box_residual`.
+    let (near, small) = (S::from_f64(NEAR_ULPS) * S::EPSILON * largest, S::EPSILON.sqrt() * largest);
     let mut best = (multipliers, None);
-    let mut passes = 0;
+    let (mut passes, mut stalled) = (0, 0);
     loop {
         let residual = residual(rotors, wrench, &multipliers);
         let error = residual.iter().fold(S::ZERO, |worst, r| worst.larger(r.abs()));
@@ -80,7 +92,14 @@ pub(crate) fn solve<S: Scalar, const N: usize>(
         if best.1.is_none_or(|least| error < least) {
             best = (multipliers, Some(error));
         }
-        if error <= met || passes == MAX_PASSES || (!improved && best.1.is_some_and(|least| least <= small)) {
+        stalled = if improved { 0 } else { stalled + 1 };
+        let patience = |least: S| match () {
+            () if least <= near => 1,
+            () if least <= small => STALLED_PASSES,
+            () => STUCK_PASSES,
+        };
+        let enough = |least: S| stalled >= patience(least);
+        if error <= met || passes == MOST_NEWTON_PASSES || best.1.is_some_and(enough) {
             break;
         }
         let step = newton_step(rotors, &multipliers, &residual);
@@ -98,14 +117,7 @@ pub(crate) fn solve<S: Scalar, const N: usize>(
 }
 
 fn residual<S: Scalar, const N: usize>(rotors: &Vec<Bounded<S>, N>, wrench: &[S; 4], multipliers: &[S; 4]) -> [S; 4] {
-    let mut rest = *wrench;
-    for rotor in rotors {
-        let thrust = rotor.thrust(multipliers);
-        for (value, share) in rest.iter_mut().zip(rotor.column) {
-            *value = *value - share * thrust;
-        }
-    }
-    rest
+    rotors.iter().fold(*wrench, |rest, rotor| sum(&rest, -rotor.thrust(multipliers), &rotor.column))
 }
 
 /// Solves (B_free B_freeᵀ + δI) step = residual by LDLᵀ.

@@ -1,4 +1,4 @@
-//! Where a line leaves the attainable set, and whether a point lies in it.
+//! Slabs, the bands that widen them, and what they leave of a line.
 
 use crate::facets::{Facet, Side, dot};
 use crate::scalar::Scalar;
@@ -10,42 +10,21 @@ const FAR: f64 = 1.0e18;
 /// A line runs along a slab when its slope is below this, in units of the machine epsilon.
 const PARALLEL_ULPS: f64 = 4.0;
 
-/// Which way a line runs.
-#[derive(Clone, Copy)]
-pub(crate) enum Along<'d, S> {
-    /// One axis: a slope is a component of the normal.
-    Axis(Axis),
-    /// Any direction.
-    Direction(&'d [S; 4]),
-}
-
 /// Slabs that bound a choice.
 #[derive(Clone, Copy)]
 pub(crate) struct Slabs<'f, S> {
     pub facets: &'f [Facet<S>],
     /// An axis that may take any value in a band: the slabs widen by the reach of a virtual actuator
     /// that works in that axis alone. What a point holds in it counts for nothing.
-    pub band: &'f Band<S>,
+    pub band: Band<S>,
 }
 
-/// The two ends of a cut, and the facet at either.
-///
-/// Empty (low above high) when the line misses the set.
-pub(crate) struct Cut<'a, S> {
+/// What slabs leave of a line. Empty (low above high) when the line misses the set.
+pub(crate) struct Cut<S> {
     pub low: S,
     pub high: S,
-    at_low: Option<Stop<'a, S>>,
-    at_high: Option<Stop<'a, S>>,
     /// How far the line runs outside the worst of the slabs it is parallel to; zero or less inside.
     pub beside: S,
-}
-
-/// The facet at one end while the cut is being made.
-#[derive(Clone, Copy)]
-struct Stop<'a, S> {
-    facet: &'a Facet<S>,
-    slope: S,
-    band: &'a Band<S>,
 }
 
 /// An axis and the values it may take.
@@ -56,148 +35,100 @@ pub(crate) type Band<S> = Option<(Axis, S, S)>;
 pub(crate) struct End<'a, S> {
     pub facet: &'a Facet<S>,
     pub side: Side,
-    /// Where in its band the axis with a band stands there, if the band had a part in it.
-    pub held: Option<(Axis, S)>,
+    /// The axis by whose band it was widened.
+    pub banded: Option<Axis>,
 }
 
 impl<'f, S: Scalar> Slabs<'f, S> {
     pub fn plain(facets: &'f [Facet<S>]) -> Self {
-        Slabs { facets, band: &None }
+        Slabs { facets, band: None }
     }
 
-    /// Whether a point lies within every slab, or outside by no more than `rounding`.
-    pub fn hold(&self, point: &[S; 4], rounding: S) -> bool {
-        match *self.band {
-            None => self.facets.iter().all(|facet| {
+    /// How far a point may still move along the normal down and up, for the axis with a band as it likes.
+    pub fn room(&self, facet: &Facet<S>, point: &[S; 4]) -> (S, S) {
+        match self.band {
+            None => {
                 let offset = dot(&facet.normal, point);
-                offset - facet.upper <= rounding && facet.lower - offset <= rounding
-            }),
-            Some((axis, low, high)) => {
-                let point = without(point, axis);
-                self.facets.iter().all(|facet| {
-                    let offset = dot(&facet.normal, &point);
-                    let (down, up) = reach(facet, axis, low, high);
-                    offset + down - facet.upper <= rounding && facet.lower - offset - up <= rounding
-                })
+                (facet.lower - offset, facet.upper - offset)
             }
+            Some((axis, low, high)) => {
+                let offset = dot(&facet.normal, &with(point, axis, S::ZERO));
+                let (down, up) = reach(facet, axis, low, high);
+                (facet.lower - offset - up, facet.upper - offset - down)
+            }
+        }
+    }
+
+    /// One side of a facet as the end of a way.
+    pub fn end(&self, facet: &'f Facet<S>, side: Side) -> End<'f, S> {
+        End { facet, side, banded: self.band.map(|(axis, _, _)| axis) }
+    }
+}
+
+impl<S: Scalar> End<'_, S> {
+    /// Where in its band that axis stands here, if it has a part in the facet: against the upper facet it gives way as
+    /// far down as it can, against the lower as far up.
+    pub fn held(&self, (axis, low, high): (Axis, S, S)) -> Option<(Axis, S)> {
+        let lever = lever(self.facet, axis);
+        match (self.side == Side::Upper) == (lever > S::ZERO) {
+            _ if lever == S::ZERO => None,
+            true => Some((axis, low)),
+            false => Some((axis, high)),
         }
     }
 }
 
-/// The point with nothing in one axis.
-fn without<S: Scalar>(point: &[S; 4], axis: Axis) -> [S; 4] {
-    let mut point = *point;
-    if let Some(value) = point.get_mut(axis.index()) {
-        *value = S::ZERO;
+/// The point with another value in one axis.
+#[inline]
+pub(crate) fn with<S: Scalar>(point: &[S; 4], axis: Axis, value: S) -> [S; 4] {
+    let [thrust, roll, pitch, yaw] = *point;
+    match axis {
+        Axis::Thrust => [value, roll, pitch, yaw],
+        Axis::Roll => [thrust, value, pitch, yaw],
+        Axis::Pitch => [thrust, roll, value, yaw],
+        Axis::Yaw => [thrust, roll, pitch, value],
     }
-    point
+}
+
+/// What moving by one along the axis moves along the normal.
+#[inline]
+pub(crate) fn lever<S: Scalar>(facet: &Facet<S>, axis: Axis) -> S {
+    facet.normal.get(axis.index()).copied().unwrap_or_default()
 }
 
 /// How far the band moves a point along the normal at least and at most.
 fn reach<S: Scalar>(facet: &Facet<S>, axis: Axis, low: S, high: S) -> (S, S) {
-    let lever = facet.normal.get(axis.index()).copied().unwrap_or_default();
+    let lever = lever(facet, axis);
     if lever > S::ZERO { (lever * low, lever * high) } else { (lever * high, lever * low) }
 }
 
-impl<'a, S: Scalar> Cut<'a, S> {
+impl<S: Scalar> Cut<S> {
     /// A line that nothing bounds yet.
     pub fn unbounded() -> Self {
         let far = S::from_f64(FAR);
-        Cut { low: -far, high: far, at_low: None, at_high: None, beside: -far }
+        Cut { low: -far, high: far, beside: -far }
     }
 
-    /// The interval of `s` for which `base + s·direction` lies within every slab.
-    pub fn by(&mut self, slabs: Slabs<'a, S>, base: &[S; 4], along: Along<S>) {
-        match along {
-            Along::Axis(axis) => {
-                let slope = |facet: &Facet<S>| facet.normal.get(axis.index()).copied().unwrap_or_default();
-                self.by_slopes(slabs, base, slope)
-            }
-            Along::Direction(direction) => {
-                let least = least_slope(direction);
-                let slope = |facet: &Facet<S>| {
-                    let slope = dot(&facet.normal, direction);
-                    if slope.abs() > least { slope } else { S::ZERO }
-                };
-                self.by_slopes(slabs, base, slope)
-            }
-        }
-    }
-
-    fn by_slopes(&mut self, slabs: Slabs<'a, S>, base: &[S; 4], slope: impl Fn(&Facet<S>) -> S) {
-        let Some((axis, low, high)) = *slabs.band else {
-            for facet in slabs.facets {
-                let offset = dot(&facet.normal, base);
-                self.narrow(facet, slabs.band, slope(facet), facet.lower - offset, facet.upper - offset);
-            }
-            return;
-        };
-        let base = without(base, axis);
+    /// Narrows it to where `base + s·direction` lies within every slab.
+    pub fn by(&mut self, slabs: Slabs<S>, base: &[S; 4], direction: &[S; 4]) {
+        let least = least_slope(direction);
         for facet in slabs.facets {
-            let offset = dot(&facet.normal, &base);
-            let (down, up) = reach(facet, axis, low, high);
-            self.narrow(facet, slabs.band, slope(facet), facet.lower - offset - up, facet.upper - offset - down);
-        }
-    }
-
-    fn narrow(&mut self, facet: &'a Facet<S>, band: &'a Band<S>, slope: S, lower: S, upper: S) {
-        if slope == S::ZERO {
-            self.beside = self.beside.larger(lower).larger(-upper);
-            return;
-        }
-        let inverse = S::ONE / slope;
-        let (near, far) =
-            if slope > S::ZERO { (lower * inverse, upper * inverse) } else { (upper * inverse, lower * inverse) };
-        if near > self.low {
-            self.low = near;
-            self.at_low = Some(Stop { facet, slope, band });
-        }
-        if far < self.high {
-            self.high = far;
-            self.at_high = Some(Stop { facet, slope, band });
-        }
-    }
-
-    /// The facet where the line enters the set.
-    pub fn low_end(&self) -> Option<End<'a, S>> {
-        self.at_low.map(|stop| stop.end(if stop.slope > S::ZERO { Side::Lower } else { Side::Upper }))
-    }
-
-    /// The facet where the line leaves the set.
-    pub fn high_end(&self) -> Option<End<'a, S>> {
-        self.at_high.map(|stop| stop.end(if stop.slope > S::ZERO { Side::Upper } else { Side::Lower }))
-    }
-
-    /// How far a place on the line lies outside the slabs that end it; zero within.
-    pub fn outside(&self, place: S) -> S {
-        let beyond = |stop: Option<Stop<S>>, by: S| stop.map_or(S::ZERO, |stop| stop.slope.abs() * by);
-        if place > self.high {
-            beyond(self.at_high, place - self.high)
-        } else if place < self.low {
-            beyond(self.at_low, self.low - place)
-        } else {
-            S::ZERO
-        }
-    }
-}
-
-impl<'a, S: Scalar> Stop<'a, S> {
-    /// Against the upper facet the band gives way as far down as it can, against the lower as far up.
-    fn end(self, side: Side) -> End<'a, S> {
-        let held = self.band.and_then(|(axis, low, high)| {
-            let lever = self.facet.normal.get(axis.index()).copied().unwrap_or_default();
-            match (side == Side::Upper) == (lever > S::ZERO) {
-                _ if lever == S::ZERO => None,
-                true => Some((axis, low)),
-                false => Some((axis, high)),
+            let slope = dot(&facet.normal, direction);
+            let (lower, upper) = slabs.room(facet, base);
+            if !(slope.abs() > least) {
+                self.beside = self.beside.larger(lower).larger(-upper);
+                continue;
             }
-        });
-        End { facet: self.facet, side, held }
+            let inverse = S::ONE / slope;
+            let (a, b) = (lower * inverse, upper * inverse);
+            let (near, far) = if slope > S::ZERO { (a, b) } else { (b, a) };
+            (self.low, self.high) = (near.larger(self.low), far.smaller(self.high));
+        }
     }
 }
 
 /// A slope that is rounding of zero.
-fn least_slope<S: Scalar>(direction: &[S; 4]) -> S {
+pub(crate) fn least_slope<S: Scalar>(direction: &[S; 4]) -> S {
     S::from_f64(PARALLEL_ULPS)
         * S::EPSILON
         * direction.iter().fold(S::ZERO, |largest, value| largest.larger(value.abs()))

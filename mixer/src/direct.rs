@@ -21,7 +21,8 @@ pub(crate) struct Direct<S, const N: usize> {
 
 impl<S: Scalar, const N: usize> Direct<S, N> {
     pub fn new(pseudo_inverse: &[[f64; 4]; N], rotors: &Vec<Bounded<S>, N>) -> Self {
-        let mut direct = Direct { shares: [[S::ZERO; N]; 4], floors: [S::ZERO; N], ceilings: [S::ZERO; N] };
+        // Rotors that do not exist stand at zero, between limits that they never meet.
+        let mut direct = Direct { shares: [[S::ZERO; N]; 4], floors: [-S::ONE; N], ceilings: [S::ONE; N] };
         for (axis, row) in direct.shares.iter_mut().enumerate() {
             for (share, values) in row.iter_mut().zip(pseudo_inverse) {
                 *share = values.get(axis).map_or(S::ZERO, |value| S::from_f64(*value));
@@ -61,6 +62,13 @@ impl<S: Scalar, const N: usize> Direct<S, N> {
         self.thrusts(&product(wrench, units))
     }
 
+    /// The same of one rotor.
+    pub fn thrust_in_units(&self, rotor: usize, wrench: &[S; 4], units: &[S; 4]) -> Option<S> {
+        let ([thrust, roll, pitch, yaw], [w0, w1, w2, w3]) = (&self.shares, product(wrench, units));
+        let (a, b, c, d) = (thrust.get(rotor)?, roll.get(rotor)?, pitch.get(rotor)?, yaw.get(rotor)?);
+        Some(*a * w0 + *b * w1 + *c * w2 + *d * w3)
+    }
+
     /// Thrusts of one unit of an axis.
     pub fn shares_in_units(&self, axis: Axis, units: &[S; 4]) -> [S; N] {
         match (self.shares.get(axis.index()), units.get(axis.index())) {
@@ -77,6 +85,13 @@ impl<S: Scalar, const N: usize> Direct<S, N> {
             allowed &= *thrust >= *floor && *thrust <= *ceiling;
         }
         allowed
+    }
+
+    /// Whether all thrusts stand off their limits; a NaN does not.
+    #[inline]
+    pub fn leaves_room(&self, thrusts: &[S; N]) -> bool {
+        let mut limited = thrusts.iter().zip(&self.floors).zip(&self.ceilings);
+        limited.all(|((thrust, floor), ceiling)| *thrust > *floor && *thrust < *ceiling)
     }
 
     /// Forces the thrusts into their limits.

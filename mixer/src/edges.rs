@@ -2,8 +2,11 @@
 
 use heapless::Vec;
 
-use crate::box_least_squares::{self, Bounded};
-use crate::cut::{Along, Cut, Slabs};
+use crate::advance::Advance;
+use crate::box_least_squares::{self, Bounded, MAX_PASSES};
+use crate::box_residual;
+use crate::clamp::Clamp;
+use crate::cut::{Cut, Slabs};
 use crate::face::Face;
 use crate::facets::{Facet, Side};
 use crate::four_rotors;
@@ -15,15 +18,15 @@ use crate::segment::Segment;
 use crate::thrust_curve::{CurvePoint, ThrustCurve};
 use crate::walk::{Craft, Walk};
 use crate::wrench::Axis;
-use crate::{Design, Mixer, Rotor, Spin, facet_capacity};
+use crate::{Design, Mixer, Rotor, Scalar, Spin, Wrench, facet_capacity};
 
 const FACETS: usize = facet_capacity(4);
 
 /// Thrusts of a newton or so agree to this, newtons.
 const MADE_TOL_N: f32 = 1e-4;
 
-/// Farther than any demand that the mixer hands on.
-const NEAR: f32 = 1e30;
+/// Shares of a way between nothing and all of it agree to this: a few roundings.
+const SCALE_TOL: f32 = 1e-6;
 
 const EDGES: [f32; 11] = [
     0.0,
@@ -77,6 +80,28 @@ fn box_least_squares_keeps_the_limits_for_every_wrench() {
     }
 }
 
+/// What is wanted may lie anywhere, and so may the thrusts on their limits or off them.
+#[test]
+fn box_residual_keeps_the_limits_for_every_wrench_and_makes_one_that_can_be_had() {
+    let (_, mixer) = quad();
+    let starts = [[0.3; 4], [8.0; 4], [4.0, 0.3, 8.0, 1.0]];
+    for from in starts {
+        for wrench in wrenches() {
+            let mut thrusts = from;
+            let passes = box_residual::reduce(&mixer.rotors, &wrench, &mut thrusts, MADE_TOL_N, MAX_PASSES);
+            assert!(all_within(&thrusts, &mixer.rotors) && passes <= MAX_PASSES, "{wrench:?}: {thrusts:?}");
+        }
+        for to in starts {
+            let wrench = box_residual::residual(&mixer.rotors, &[0.0; 4], &to.map(|thrust| -thrust));
+            let mut thrusts = from;
+            let passes = box_residual::reduce(&mixer.rotors, &wrench, &mut thrusts, MADE_TOL_N, MAX_PASSES);
+            let left = box_residual::residual(&mixer.rotors, &wrench, &thrusts);
+            assert!(left.iter().all(|value| value.abs() <= MADE_TOL_N), "{from:?} to {to:?}: {thrusts:?}, {left:?}");
+            assert!(passes < MAX_PASSES, "{passes}");
+        }
+    }
+}
+
 #[test]
 fn face_keeps_free_thrusts_within_limits_for_every_place_and_wrench() {
     let (_, mixer) = quad();
@@ -98,7 +123,7 @@ fn face_keeps_free_thrusts_within_limits_for_every_place_and_wrench() {
 
 /// The mixer hands on finite demands alone; whatever a walk is given, its thrusts keep the limits.
 #[test]
-fn walk_ends_within_limits_or_without_thrusts_for_every_demand() {
+fn walk_ends_within_limits_for_every_demand() {
     let (_, mixer) = quad();
     for failed in [RotorSet::EMPTY, RotorSet::EMPTY.with(1)] {
         let craft = Craft {
@@ -110,9 +135,7 @@ fn walk_ends_within_limits_or_without_thrusts_for_every_demand() {
         };
         for demand in wrenches() {
             for cap in EDGES.map(Some).into_iter().chain([None]) {
-                let mut walk = Walk::new(&craft, &mixer.facets, &demand, cap);
-                mixer.plan.attain(&mut walk);
-                let Some(thrusts) = walk.thrusts() else { continue };
+                let thrusts = mixer.plan.attain(Walk::new(&craft, &mixer.facets, &demand, cap), true).thrusts;
                 for (i, (thrust, rotor)) in thrusts.iter().zip(&mixer.rotors).enumerate() {
                     let low = if failed.contains(i) { 0.0 } else { rotor.floor };
                     assert!(*thrust >= low && *thrust <= rotor.ceiling, "{demand:?}, cap {cap:?}: {thrusts:?}");
@@ -123,23 +146,70 @@ fn walk_ends_within_limits_or_without_thrusts_for_every_demand() {
 }
 
 #[test]
-fn cut_and_slabs_let_no_point_that_is_not_a_number_count_as_inside() {
+fn clamp_gives_a_number_wherever_the_other_axes_are_numbers() {
     let (_, mixer) = quad();
-    let slabs = Slabs::plain(squares(&mixer));
+    let band = (Axis::Thrust, 0.0, 40.0);
     for point in wrenches() {
-        let finite = point.iter().all(|value| value.is_finite());
-        assert!(finite || !slabs.hold(&point, 1.0), "{point:?}");
-        for direction in wrenches() {
-            let mut cut = Cut::unbounded();
-            cut.by(slabs, &point, Along::Direction(&direction));
-            assert!(!cut.low.is_nan() && !cut.high.is_nan(), "{point:?} along {direction:?}");
-        }
-        for axis in Axis::ALL {
-            let mut cut = Cut::unbounded();
-            cut.by(slabs, &point, Along::Axis(axis));
-            assert!(!cut.low.is_nan() && !cut.high.is_nan(), "{point:?} along {axis}");
+        let near = point.iter().all(|value| value.abs() <= 1.0);
+        for (axis, wanted) in Axis::ALL.into_iter().flat_map(|axis| EDGES.map(|wanted| (axis, wanted))) {
+            let (mut plain, mut banded) = [(); 2].map(|()| Clamp::new(&point, axis, wanted, MADE_TOL_N, None)).into();
+            plain.by(squares(&mixer));
+            banded.by_banded(squares(&mixer), band);
+            assert!(!near || plain.value.is_finite() && banded.value.is_finite(), "{point:?}, {axis} {wanted}");
+            let moved = plain.value.is_finite() && (axis == Axis::Thrust || banded.value.is_finite());
+            assert!(wanted.is_finite() || !near || moved, "{point:?}, {axis} {wanted}");
         }
     }
+}
+
+#[test]
+fn advance_goes_no_further_than_all_and_takes_no_base_that_is_not_a_number() {
+    let (_, mixer) = quad();
+    for base in wrenches() {
+        for direction in wrenches() {
+            let (mut plain, mut banded) = [(); 2].map(|()| Advance::new(MADE_TOL_N, MADE_TOL_N, None)).into();
+            plain.by(squares(&mixer), &base, &direction);
+            banded.by_banded(squares(&mixer), &base, &direction, (Axis::Thrust, 0.0, 40.0));
+            for advance in [&plain, &banded] {
+                assert!(advance.scale <= 1.0 || advance.base_outside, "{base:?} along {direction:?}");
+            }
+            assert!(base.iter().all(|value| value.is_finite()) || plain.base_outside, "{base:?} along {direction:?}");
+        }
+    }
+}
+
+/// A slab that holds what is wanted is not cut with the line; those that are must give the whole line's end.
+#[test]
+fn advance_and_clamp_end_where_the_whole_line_does() {
+    let (_, mixer) = quad();
+    let center = [16.0, 0.0, 0.0, 0.0];
+    let whole = |base: &[f32; 4], direction: &[f32; 4]| {
+        let mut cut = Cut::unbounded();
+        cut.by(Slabs::plain(squares(&mixer)), base, direction);
+        cut
+    };
+    let (mut within, mut beyond) = (0, 0);
+    for step in (1..2000).map(|step| step as f32) {
+        let direction =
+            [3.7 * step % 70.0 - 35.0, 4.1 * step % 50.0 - 25.0, 4.3 * step % 30.0 - 15.0, step % 5.0 - 2.0];
+        let cut = whole(&center, &direction);
+        let mut advance = Advance::new(0.0, MADE_TOL_N, None);
+        advance.by(squares(&mixer), &center, &direction);
+        assert!((advance.scale - cut.high.min(1.0)).abs() <= SCALE_TOL, "{direction:?}");
+        assert_eq!(advance.end.is_some(), cut.high < 1.0, "{direction:?}");
+        assert!(!advance.base_outside, "{direction:?}");
+        *(if cut.high < 1.0 { &mut beyond } else { &mut within }) += 1;
+
+        let [wanted, roll, pitch, yaw] = direction.map(|value| 0.1 * value);
+        let cut = whole(&[0.0, roll, pitch, yaw], &[1.0, 0.0, 0.0, 0.0]);
+        let mut clamp = Clamp::new(&[0.0, roll, pitch, yaw], Axis::Thrust, 10.0 * wanted, 0.0, None);
+        clamp.by(squares(&mixer));
+        if cut.low <= cut.high {
+            let nearest = (10.0 * wanted).limit(cut.low, cut.high);
+            assert!((clamp.value - nearest).abs() <= MADE_TOL_N, "{direction:?}");
+        }
+    }
+    assert!(within > 100 && beyond > 100, "{within} within, {beyond} beyond");
 }
 
 #[test]
@@ -149,12 +219,14 @@ fn nearest_point_lies_in_the_set_and_is_none_for_what_is_no_number() {
     let scaled = wrenches().map(|wrench| [8.0 * wrench[0].abs(), 16.0 * wrench[1], 16.0 * wrench[2], 0.0]);
     for wanted in wrenches().chain(scaled) {
         for rounding in EDGES {
-            let found = nearest_in_two_axes(squares(&mixer), &wanted, axes, rounding);
+            let found = nearest_in_two_axes(&[Slabs::plain(squares(&mixer))], &wanted, axes, rounding, None);
             let undefined = wanted.iter().any(|value| value.is_nan());
             assert!(!(undefined && found.is_some()), "{wanted:?}");
             let Some((point, _)) = found else { continue };
             if rounding.abs() < MADE_TOL_N && wanted.iter().all(|value| value.abs() <= 16.0) {
-                assert!(Slabs::plain(squares(&mixer)).hold(&point, MADE_TOL_N), "{wanted:?}: {point:?}");
+                let mut there = Cut::unbounded();
+                there.by(Slabs::plain(squares(&mixer)), &point, &[0.0; 4]);
+                assert!(there.beside <= MADE_TOL_N, "{wanted:?}: {point:?}");
             }
         }
     }
@@ -230,8 +302,11 @@ fn four_rotors_of_every_number_stay_on_a_segment_that_ends_at_the_limits() {
                 let found = four_rotors::segment(&mixer.rotors, &mixer.direct, &mixer.units, &face, decided, &wrench);
                 let Some(segment) = found else { continue };
                 let t = segment.t();
-                // The mixer hands on finite demands alone.
-                assert!(!t.is_nan() || wrench.iter().any(|value| !(value.abs() < NEAR)), "{wrench:?}");
+                // Whatever comes in, what is made of it keeps the limits.
+                let mut kept = mixer.direct.thrusts_in_units(&segment.wrench(), &mixer.units);
+                mixer.direct.limit(&mut kept);
+                assert!(all_within(&kept, &mixer.rotors), "{wrench:?}: {kept:?}");
+                assert!(!t.is_nan(), "{wrench:?}");
                 if decided.len() == 2 && wrench.iter().all(|value| value.abs() <= 1.0) {
                     // The first of the pinned rotors says where the line is; the facet says it of the others.
                     let thrusts = mixer.direct.thrusts_in_units(&segment.wrench(), &mixer.units);
@@ -240,6 +315,55 @@ fn four_rotors_of_every_number_stay_on_a_segment_that_ends_at_the_limits() {
                     assert!(off <= MADE_TOL_N, "{wrench:?}: {off} off the limit");
                 }
             }
+        }
+    }
+}
+
+/// What a mixer is told in flight.
+#[test]
+fn limits_of_every_number_are_taken_whole_or_not_at_all() {
+    let (_, untouched) = quad();
+    for (floor, ceiling) in EDGES.into_iter().flat_map(|a| EDGES.into_iter().map(move |b| (a, b))) {
+        let mut mixer = untouched.clone();
+        if mixer.set_limits(2, floor, ceiling) {
+            assert!(floor >= 0.0 && floor < ceiling && ceiling.is_finite(), "{floor} to {ceiling}");
+        } else {
+            assert_eq!(mixer, untouched, "{floor} to {ceiling}");
+        }
+        let mut sagged = mixer.clone();
+        if sagged.scale_ceilings(ceiling) {
+            assert!(ceiling > 0.0 && ceiling <= 1.0, "{ceiling}");
+        } else {
+            assert_eq!(sagged, mixer, "{ceiling}");
+        }
+        for demand in wrenches() {
+            for rise_n in [None, Some(floor)] {
+                let allocation = match rise_n {
+                    None => mixer.allocate(Wrench::from_array(demand)),
+                    Some(rise_n) => mixer.allocate_with_rise(Wrench::from_array(demand), rise_n),
+                };
+                assert!(all_within(&allocation.thrusts_n, &mixer.rotors), "{floor} to {ceiling}: {demand:?}");
+            }
+        }
+    }
+}
+
+#[test]
+fn measures_of_every_wrench_are_numbers_where_the_wrench_is_of_ordinary_size() {
+    let (_, mixer) = quad();
+    assert!(mixer.half_spaces().all(|bound| bound.bound.is_finite() && bound.normal.iter().all(|n| n.is_finite())));
+    for wrench in wrenches() {
+        let (margin, index) = (
+            mixer.control_margin_nm(Wrench::from_array(wrench)),
+            mixer.control_authority_index(Wrench::from_array(wrench)),
+        );
+        let ordinary = wrench.iter().all(|value| value.abs() <= 1.0);
+        assert!(!ordinary || (margin.is_finite() && index.is_finite()), "{wrench:?}: {margin}, {index}");
+        // A wrench far outside has no margin, whatever overflows on the way.
+        assert!(ordinary || !(margin > 0.0) && !(index > 0.0), "{wrench:?}: {margin}, {index}");
+        for direction in wrenches() {
+            let (low, high) = mixer.span(Wrench::from_array(wrench), Wrench::from_array(direction));
+            assert!(!low.is_nan() && !high.is_nan(), "{wrench:?} along {direction:?}");
         }
     }
 }

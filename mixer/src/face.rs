@@ -20,10 +20,13 @@ use crate::segment::{Segment, sum};
 pub(crate) struct Face<S, const N: usize> {
     pinned: RotorSet,
     thrusts: [S; N],
-    /// The wrench of the rotors that are pinned, in units.
-    made: [S; 4],
     facets: usize,
-    /// Thrusts of the free rotors, in order, where they form a line.
+    line: Option<Line<S>>,
+}
+
+/// Thrusts of the free rotors, in order, where they form a line.
+#[derive(Clone, Copy)]
+struct Line<S> {
     start: [S; ON_A_LINE],
     along: [S; ON_A_LINE],
 }
@@ -34,14 +37,7 @@ const ON_A_LINE: usize = 4;
 impl<S: Scalar, const N: usize> Face<S, N> {
     /// Nothing is pinned but rotors that give no thrust any more.
     pub fn without(failed: RotorSet) -> Self {
-        Face {
-            pinned: failed,
-            thrusts: [S::ZERO; N],
-            made: [S::ZERO; 4],
-            facets: 0,
-            start: [S::ZERO; ON_A_LINE],
-            along: [S::ZERO; ON_A_LINE],
-        }
+        Face { pinned: failed, thrusts: [S::ZERO; N], facets: 0, line: None }
     }
 
     /// Most of these rows that the free rotors can move: each facet takes one direction away.
@@ -65,15 +61,20 @@ impl<S: Scalar, const N: usize> Face<S, N> {
             if !facet.free.contains(i) && !self.pinned.contains(i) {
                 let ceiling = facet.rising.contains(i) == (side == Side::Upper);
                 *thrust = if ceiling { rotor.ceiling } else { rotor.floor };
-                self.made = sum(&self.made, *thrust, &rotor.column);
                 self.pinned = self.pinned.with(i);
             }
         }
     }
 
+    /// The wrench of the rotors that are pinned, in units.
+    fn made(&self, rotors: &Vec<Bounded<S>, N>) -> [S; 4] {
+        let pinned = rotors.iter().zip(self.thrusts).enumerate().filter(|(i, _)| !self.is_free(*i));
+        pinned.fold([S::ZERO; 4], |made, (_, (rotor, thrust))| sum(&made, thrust, &rotor.column))
+    }
+
     /// What the free rotors must still make of `wrench`.
-    pub fn rest(&self, wrench: &[S; 4]) -> [S; 4] {
-        sum(wrench, -S::ONE, &self.made)
+    pub fn rest(&self, rotors: &Vec<Bounded<S>, N>, wrench: &[S; 4]) -> [S; 4] {
+        sum(wrench, -S::ONE, &self.made(rotors))
     }
 
     /// Thrust of a pinned rotor, none of a free one.
@@ -97,7 +98,8 @@ impl<S: Scalar, const N: usize> Face<S, N> {
             1 => rows.neutral(|i| i < free.len()),
             _ => return None,
         };
-        let rest = self.rest(wrench);
+        let made = self.made(rotors);
+        let rest = sum(wrench, -S::ONE, &made);
         let mut start = rows.least_effort(&rest);
         // What rounding left over is found once more.
         let mut left = rest;
@@ -107,8 +109,8 @@ impl<S: Scalar, const N: usize> Face<S, N> {
         for (thrust, correction) in start.iter_mut().zip(rows.least_effort(&left)) {
             *thrust = *thrust + correction;
         }
-        (self.start, self.along) = (start, along);
-        let (mut wrench_start, mut wrench_along) = (self.made, [S::ZERO; 4]);
+        self.line = Some(Line { start, along });
+        let (mut wrench_start, mut wrench_along) = (made, [S::ZERO; 4]);
         for ((rotor, from), speed) in free.iter().zip(start).zip(along) {
             wrench_start = sum(&wrench_start, from, &rotor.column);
             wrench_along = sum(&wrench_along, speed, &rotor.column);
@@ -123,7 +125,8 @@ impl<S: Scalar, const N: usize> Face<S, N> {
     /// The thrusts at place `t` of the segment.
     pub fn thrusts(&self, rotors: &Vec<Bounded<S>, N>, t: S) -> [S; N] {
         let mut thrusts = self.thrusts;
-        let mut free = self.start.iter().zip(self.along);
+        let (start, along) = self.line.map_or_else(Default::default, |line| (line.start, line.along));
+        let mut free = start.iter().zip(along);
         for ((_, thrust), rotor) in thrusts.iter_mut().enumerate().zip(rotors).filter(|((i, _), _)| self.is_free(*i)) {
             if let Some((start, along)) = free.next() {
                 *thrust = (*start + t * along).limit(rotor.floor, rotor.ceiling);

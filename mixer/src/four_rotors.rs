@@ -39,6 +39,11 @@ pub(crate) fn segment<S: Scalar, const N: usize>(
     if axes.next().is_some() || face.facets() != 1 {
         return None;
     }
+    if second.is_none()
+        && let Some(found) = point_on_an_axis(rotors.len(), direct, units, face, first, wrench)
+    {
+        return Some(found);
+    }
     let thrusts = direct.thrusts_in_units(wrench, units);
     let by_first = direct.shares_in_units(first, units);
     let by_second = second.map_or([S::ZERO; N], |axis| direct.shares_in_units(axis, units));
@@ -63,7 +68,6 @@ pub(crate) fn segment<S: Scalar, const N: usize>(
     let (at, along) = match (one_axis, pinned.len()) {
         // One open axis: the facet spans it, or says where it stands.
         (true, 1) => ([S::ZERO; 2], [S::ONE, S::ZERO]),
-        (true, 2) => return point([main.left / a, S::ZERO]),
         (false, 2) => ([a * main.left / square, b * main.left / square], [-b, a]),
         (false, 3) => return point(crossing(&main, &pinned)),
         _ => return None,
@@ -77,6 +81,30 @@ pub(crate) fn segment<S: Scalar, const N: usize>(
         }
     }
     Some(segment.closed())
+}
+
+/// One open axis and two pinned rotors: where the one that this axis moves most stands at its limit.
+fn point_on_an_axis<S: Scalar, const N: usize>(
+    count: usize,
+    direct: &Direct<S, N>,
+    units: &[S; 4],
+    face: &Face<S, N>,
+    axis: Axis,
+    wrench: &[S; 4],
+) -> Option<Segment<S>> {
+    let shares = direct.shares_in_units(axis, units);
+    let (mut main, mut largest, mut pinned) = (0, S::ZERO, 0);
+    for (i, share) in shares.iter().enumerate().take(count).filter(|(i, _)| !face.is_free(*i)) {
+        pinned += 1;
+        if share.abs() > largest.abs() {
+            (main, largest) = (i, *share);
+        }
+    }
+    if pinned != 2 || largest == S::ZERO {
+        return None;
+    }
+    let left = face.pinned_thrust(main)? - direct.thrust_in_units(main, wrench, units)?;
+    Some(Segment::new(placed(wrench, axis, axis, [left / largest, S::ZERO]), [S::ZERO; 4]))
 }
 
 /// Where two equations hold: `main` and the one that crosses it most steeply.

@@ -1,12 +1,14 @@
 //! What changes in flight: ceilings that sag with the battery, floors, a rotor that has failed.
 //!
 //! Limits move the facets along their normals and never turn them, so the attainable set follows in
-//! one pass over facets and rotors: bounded time, no heap. A failed rotor also takes its share out of
-//! the direct product.
+//! one pass over the facets where all ceilings sag together, and in one over facets and rotors where a
+//! rotor's own limits change: bounded time, no heap. A failed rotor also takes its share out of the
+//! direct product.
 
 use crate::box_least_squares::Bounded;
 use crate::facets::dot;
 use crate::mixer::{Mixer, product};
+use crate::offsets::Offsets;
 use crate::priority::AxisSet;
 use crate::rotor_set::RotorSet;
 use crate::rows::Rows;
@@ -32,7 +34,12 @@ impl<S: Scalar, const N: usize, const F: usize, const P: usize> Mixer<S, N, F, P
             }
         }
         (self.ceiling_share, self.inverse_share) = (share, S::ONE / share);
-        self.replan();
+        if self.apart == self.failed {
+            self.place_facets();
+        } else {
+            self.apart = self.failed;
+            self.replan();
+        }
         true
     }
 
@@ -46,6 +53,7 @@ impl<S: Scalar, const N: usize, const F: usize, const P: usize> Mixer<S, N, F, P
         match self.rotors.get_mut(rotor) {
             Some(slot) if sound && !self.failed.contains(rotor) => {
                 (slot.floor, slot.ceiling) = (floor_n, ceiling_n);
+                self.apart = self.apart.with(rotor);
                 self.replan();
                 true
             }
@@ -58,8 +66,9 @@ impl<S: Scalar, const N: usize, const F: usize, const P: usize> Mixer<S, N, F, P
     pub fn fail_rotor(&mut self, rotor: usize) -> bool {
         let Some(slot) = self.rotors.get_mut(rotor) else { return false };
         (slot.floor, slot.ceiling) = (S::ZERO, S::ZERO);
-        self.failed = self.failed.with(rotor);
+        (self.failed, self.apart) = (self.failed.with(rotor), self.apart.with(rotor));
         self.replan();
+        self.share_out();
         true
     }
 
@@ -73,10 +82,22 @@ impl<S: Scalar, const N: usize, const F: usize, const P: usize> Mixer<S, N, F, P
             return false;
         };
         (slot.floor, slot.ceiling) = (*floor, self.ceiling_share * *ceiling);
-        self.failed = self.failed.without(rotor);
+        (self.failed, self.apart) = (self.failed.without(rotor), self.apart.without(rotor));
         self.replan();
         self.share_out();
         true
+    }
+
+    /// Whether yaw may turn against its demand from now on, to leave thrust what it asks for, on a craft designed with
+    /// [`Priority::keep_yaw_sign`](crate::Priority::keep_yaw_sign). A craft that has lost a rotor and cannot hold its
+    /// nose and its height at once would otherwise give up its height.
+    pub fn let_yaw_go(&mut self, let_go: bool) {
+        self.keep_yaw_sign = !let_go;
+    }
+
+    /// The rotors that have been declared failed.
+    pub fn failed(&self) -> RotorSet {
+        self.failed
     }
 
     /// Whether a rotor (from 0) has been declared failed.
@@ -120,24 +141,21 @@ impl<S: Scalar, const N: usize, const F: usize, const P: usize> Mixer<S, N, F, P
         nearest.unwrap_or_default()
     }
 
-    /// Everything that follows from limits and failures.
+    /// Everything that follows from floors, ceilings of their own and failures.
     fn replan(&mut self) {
-        for facet in &mut self.facets {
-            (facet.lower, facet.upper) = (S::ZERO, S::ZERO);
-            for (i, rotor) in self.rotors.iter().enumerate().filter(|(i, _)| !facet.free.contains(*i)) {
-                let reach = dot(&facet.normal, &rotor.column);
-                let (a, b) = (reach * rotor.floor, reach * rotor.ceiling);
-                let (low, high) = if facet.rising.contains(i) { (a, b) } else { (b, a) };
-                facet.lower = facet.lower + low;
-                facet.upper = facet.upper + high;
-            }
+        for (facet, offsets) in self.facets.iter().zip(&mut self.offsets) {
+            *offsets = Offsets::new(facet, &self.rotors, &self.rated, self.apart);
+        }
+        self.place_facets();
+    }
+
+    /// Everything that follows from the share of the rated ceilings.
+    fn place_facets(&mut self) {
+        for (facet, offsets) in self.facets.iter_mut().zip(&self.offsets) {
+            offsets.place(facet, self.ceiling_share);
         }
         self.strength = self.rotors.iter().fold(S::ZERO, |sum, rotor| sum + rotor.ceiling);
         self.direct.set_limits(&self.rotors);
-        self.balanced_thrust_n = self.thrust_without_torque();
-        if self.failed != RotorSet::EMPTY {
-            self.share_out();
-        }
     }
 
     /// The least-squares product over the rotors that still work.
@@ -153,10 +171,58 @@ impl<S: Scalar, const N: usize, const F: usize, const P: usize> Mixer<S, N, F, P
             self.direct.set_shares(axis, rows.least_effort(&unit));
         }
     }
+}
 
-    /// Where the thrust axis enters and leaves the attainable set, newtons.
-    fn thrust_without_torque(&self) -> (S, S) {
-        let up = Wrench { thrust_n: S::ONE, ..Wrench::default() };
-        self.span(Wrench::default(), up)
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::{Design, Priority, Rotor, Spin, facet_capacity};
+
+    const FACETS: usize = facet_capacity(4);
+    /// Facets worked out by two ways agree to this, newtons.
+    const OFFSET_TOL_N: f64 = 1e-12;
+
+    fn quad() -> Mixer<f64, 4, FACETS> {
+        let place = [(1.0, 1.0, Spin::Ccw), (-1.0, 1.0, Spin::Cw), (-1.0, -1.0, Spin::Ccw), (1.0, -1.0, Spin::Cw)];
+        let rotors = place.map(|(x, y, spin)| Rotor {
+            position_m: [0.2 * x, 0.2 * y, 0.0],
+            spin,
+            torque_per_thrust_m: 0.016,
+            thrust_min_n: 0.3,
+            thrust_max_n: 8.0,
+            ..Rotor::UP
+        });
+        Mixer::new(&Design::new(&rotors, [0.0; 3], Priority::DEFAULT).expect("a quad"))
+    }
+
+    /// Each facet against the sum over the rotors' limits as they are.
+    fn assert_facets_stand_where_the_limits_say(mixer: &Mixer<f64, 4, FACETS>) {
+        for facet in &mixer.facets {
+            let ends = mixer.rotors.iter().map(|rotor| {
+                let reach = dot(&facet.normal, &rotor.column);
+                let (a, b) = (reach * rotor.floor, reach * rotor.ceiling);
+                if a < b { (a, b) } else { (b, a) }
+            });
+            let (lower, upper) = ends.fold((0.0, 0.0), |sum, end| (sum.0 + end.0, sum.1 + end.1));
+            let off = (facet.lower - lower).abs().max((facet.upper - upper).abs());
+            assert!(off <= OFFSET_TOL_N, "{facet:?}: {lower} to {upper}");
+        }
+    }
+
+    #[test]
+    fn facets_follow_the_limits_whatever_changed_them_and_in_what_order() {
+        let mut mixer = quad();
+        assert_facets_stand_where_the_limits_say(&mixer);
+        assert!(mixer.scale_ceilings(0.8));
+        assert_facets_stand_where_the_limits_say(&mixer);
+        assert!(mixer.set_limits(1, 0.5, 3.0));
+        assert_facets_stand_where_the_limits_say(&mixer);
+        assert!(mixer.fail_rotor(2));
+        assert_facets_stand_where_the_limits_say(&mixer);
+        assert!(mixer.scale_ceilings(0.6));
+        assert_eq!(mixer.limits_n().nth(1), Some((0.5, 0.6 * 8.0)), "its ceiling sags with the others again");
+        assert_facets_stand_where_the_limits_say(&mixer);
+        assert!(mixer.restore_rotor(2));
+        assert_facets_stand_where_the_limits_say(&mixer);
     }
 }

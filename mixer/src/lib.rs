@@ -30,8 +30,11 @@
 //! ```
 #![no_std]
 
+mod advance;
 mod allocation;
 mod box_least_squares;
+mod box_residual;
+mod clamp;
 mod cut;
 mod design;
 mod direct;
@@ -47,6 +50,7 @@ mod half_space;
 mod in_flight;
 mod mixer;
 mod nearest;
+mod offsets;
 mod priority;
 mod rotor_set;
 mod rows;
@@ -67,7 +71,7 @@ pub use geometry::{Effectiveness, GeometryError, INDEPENDENCE_TOL, Rotor, Spin};
 pub use half_space::HalfSpace;
 pub use mixer::{MET_TOL_F32, Mixer};
 pub use priority::{Priority, PriorityError};
-pub use rotor_set::MAX_ROTORS;
+pub use rotor_set::{MAX_ROTORS, RotorSet};
 pub use scalar::{RECIP_SQRT_TOL_F32, RECIP_SQRT_TOL_F64, Scalar};
 pub use thrust_curve::{COMMAND_TOL_F32, CurveError, CurvePoint, ThrustCurve};
 pub use wrench::{Axis, Wrench};

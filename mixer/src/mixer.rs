@@ -6,14 +6,17 @@
 //!
 //! Source: docs/allocation.md
 
+use core::array;
+
 use heapless::Vec;
 
-use crate::allocation::Allocation;
-use crate::box_least_squares::{self, Bounded};
-use crate::cut::{Along, Cut, Slabs};
+use crate::allocation::{Allocation, RotorLimit};
+use crate::box_least_squares::Bounded;
+use crate::cut::{Cut, Slabs};
 use crate::design::Design;
 use crate::direct::{Direct, first};
 use crate::facets::{Facet, dot};
+use crate::offsets::Offsets;
 use crate::rotor_set::RotorSet;
 use crate::scalar::Scalar;
 use crate::thrust_curve::ThrustCurve;
@@ -45,19 +48,25 @@ pub struct Mixer<S, const N: usize, const F: usize, const P: usize = 0> {
     pub(crate) units: [S; 4],
     pub(crate) inverse_units: [S; 4],
     pub(crate) facets: Vec<Facet<S>, F>,
+    /// Where each facet stands as the ceilings sag.
+    pub(crate) offsets: Vec<Offsets<S>, F>,
     pub(crate) failed: RotorSet,
+    /// Rotors whose ceiling is no share of the rated one: failed, or with limits of their own.
+    pub(crate) apart: RotorSet,
     /// Whether the rotors that work still move four axes independently.
     pub(crate) four_axes_left: bool,
     pub(crate) ceiling_share: S,
     pub(crate) inverse_share: S,
-    pub(crate) balanced_thrust_n: (S, S),
     /// All rotors at their ceilings.
     pub(crate) strength: S,
     /// Demands beyond this are shortened to it.
     farthest: [S; 4],
     /// Shortfalls that count as rounding.
     met_tol: [S; 4],
-    curves: Vec<ThrustCurve<S, P>, N>,
+    /// Of the rotors that exist; the others are never asked for thrust.
+    curves: [ThrustCurve<S, P>; N],
+    /// Whether the rule of yaw's sign holds, of a design that has it.
+    pub(crate) keep_yaw_sign: bool,
 }
 
 impl<S: Scalar, const N: usize, const F: usize, const P: usize> Mixer<S, N, F, P> {
@@ -77,32 +86,35 @@ impl<S: Scalar, const N: usize, const F: usize, const P: usize> Mixer<S, N, F, P
         for (slot, rotor) in rated.iter_mut().zip(&rotors) {
             *slot = (rotor.floor, rotor.ceiling);
         }
+        let facets: Vec<_, F> = design.facets().iter().map(Facet::quantised).collect();
         let reach = reach(matrix.columns(), ceilings);
-        let (lowest, highest) = design.balanced_thrust_n();
         Mixer {
             plan: *design.plan(),
             direct: Direct::new(&matrix.pseudo_inverse(), &rotors),
-            rotors,
-            rated,
             units: units.map(S::from_f64),
             inverse_units: units.map(|unit| S::from_f64(1.0 / unit)),
-            facets: design.facets().iter().map(Facet::quantised).collect(),
+            offsets: facets.iter().map(|facet| Offsets::new(facet, &rotors, &rated, RotorSet::EMPTY)).collect(),
+            facets,
+            rotors,
+            rated,
             failed: RotorSet::EMPTY,
+            apart: RotorSet::EMPTY,
             four_axes_left: true,
             ceiling_share: S::ONE,
             inverse_share: S::ONE,
-            balanced_thrust_n: (S::from_f64(lowest), S::from_f64(highest)),
             strength: S::from_f64(ceilings.iter().sum()),
             farthest: reach.map(|reach| S::from_f64(FARTHEST * reach)),
             met_tol: reach.map(|reach| S::from_f64(MET_ULPS * S::EPSILON.to_f64() * reach)),
-            curves: ceilings.iter().map(|n| ThrustCurve::square(S::from_f64(*n))).collect(),
+            keep_yaw_sign: true,
+            curves: array::from_fn(|i| ThrustCurve::square(ceilings.get(i).map_or(S::ONE, |n| S::from_f64(*n)))),
         }
     }
 
     /// Gives rotor `rotor` (from 0) a bench table. A rotor that does not exist is ignored.
     #[must_use]
     pub fn with_curve(mut self, rotor: usize, curve: ThrustCurve<S, P>) -> Self {
-        if let Some(slot) = self.curves.get_mut(rotor) {
+        let exists = rotor < self.rotors.len();
+        if let Some(slot) = self.curves.get_mut(rotor).filter(|_| exists) {
             *slot = curve;
         }
         self
@@ -125,8 +137,11 @@ impl<S: Scalar, const N: usize, const F: usize, const P: usize> Mixer<S, N, F, P
 
     /// Lowest and highest thrust, newtons, at which roll, pitch and yaw torque can all be zero within the
     /// limits as they are now. Empty (first above second) where that is so at no thrust.
+    ///
+    /// * Cost: one pass over the facets of all four axes
     pub fn balanced_thrust_n(&self) -> (S, S) {
-        self.balanced_thrust_n
+        let up = Wrench { thrust_n: S::ONE, ..Wrench::default() };
+        self.span(Wrench::default(), up)
     }
 
     /// The wrench that these rotor thrusts make; thrusts left out count as zero.
@@ -158,32 +173,57 @@ impl<S: Scalar, const N: usize, const F: usize, const P: usize> Mixer<S, N, F, P
         self.answer(demand, Some(rise_n.larger(S::ZERO)))
     }
 
-    fn answer(&self, demand: Wrench<S>, rise_n: Option<S>) -> Allocation<S, N> {
-        let wanted = demand.to_array();
-        let [thrust_n, ..] = wanted;
+    /// Rotor thrusts for a demand that can be met with every rotor off its limits, as nearly all are: one product. None
+    /// for every other demand, and also where a rotor has failed.
+    ///
+    /// With [`Mixer::met`] this is [`Mixer::allocate`], for who writes the answer into a larger record and would rather
+    /// not copy it. Thrusts of rotors that do not exist are zero.
+    #[inline]
+    pub fn thrusts_off_the_limits(&self, demand: &Wrench<S>) -> Option<[S; N]> {
+        let (thrusts, met) = self.tried(demand);
+        met.then_some(thrusts)
+    }
+
+    /// The least-squares thrusts, and whether they are the answer and off all limits.
+    #[inline(always)]
+    fn tried(&self, demand: &Wrench<S>) -> ([S; N], bool) {
         // A NaN fails every comparison, an infinity leaves every limit: no other check is needed here.
-        let thrusts = self.direct.thrusts(&wanted);
-        if self.direct.allows(&thrusts) && thrust_n >= S::ZERO && self.four_axes_left {
-            return Allocation {
-                demand,
-                achieved: demand,
-                limits: first(self.direct.limits(&thrusts), self.rotors.len()),
-                thrusts_n: first(thrusts, self.rotors.len()),
-                gave_way: None,
-                invalid_demand: false,
-                passes: 0,
-            };
+        let thrusts = self.direct.thrusts(&demand.to_array());
+        let met = self.direct.leaves_room(&thrusts) && demand.thrust_n >= S::ZERO && self.four_axes_left;
+        (thrusts, met)
+    }
+
+    /// What [`Mixer::allocate`] answers to a demand that has [`Mixer::thrusts_off_the_limits`].
+    #[inline]
+    pub fn met(&self, demand: Wrench<S>, thrusts_n: [S; N]) -> Allocation<S, N> {
+        self.met_with(demand, thrusts_n, [RotorLimit::None; N])
+    }
+
+    #[inline]
+    fn met_with(&self, demand: Wrench<S>, thrusts_n: [S; N], limits: [RotorLimit; N]) -> Allocation<S, N> {
+        Allocation {
+            demand,
+            achieved: demand,
+            limits: first(limits, self.rotors.len()),
+            thrusts_n: first(thrusts_n, self.rotors.len()),
+            gave_way: None,
+            invalid_demand: false,
+            passes: 0,
         }
-        self.answer_at_the_limits(demand, rise_n)
+    }
+
+    fn answer(&self, demand: Wrench<S>, rise_n: Option<S>) -> Allocation<S, N> {
+        let (thrusts, met) = self.tried(&demand);
+        if met { self.met(demand, thrusts) } else { self.answer_at_the_limits(demand, rise_n, &thrusts) }
     }
 
     #[cold]
-    fn answer_at_the_limits(&self, demand: Wrench<S>, rise_n: Option<S>) -> Allocation<S, N> {
+    fn answer_at_the_limits(&self, demand: Wrench<S>, rise_n: Option<S>, tried: &[S; N]) -> Allocation<S, N> {
+        if self.direct.allows(tried) && demand.thrust_n >= S::ZERO && self.four_axes_left {
+            return self.met_with(demand, *tried, self.direct.limits(tried));
+        }
         let (demand, invalid_demand) = self.understood(demand);
-        let ([wanted_n, ..], [inverse_unit, ..], (lowest_n, highest_n)) =
-            (demand, self.inverse_units, self.balanced_thrust_n);
-        let lowest_n = if lowest_n <= highest_n { lowest_n } else { S::ZERO };
-        let cap = rise_n.map(|rise_n| (wanted_n + rise_n).larger(lowest_n) * inverse_unit);
+        let cap = rise_n.map(|rise_n| self.cap(&demand, rise_n));
         let plan = &self.plan;
         let scaled = product(&demand, &self.inverse_units);
         let craft = Craft {
@@ -193,36 +233,44 @@ impl<S: Scalar, const N: usize, const F: usize, const P: usize> Mixer<S, N, F, P
             strength: self.strength,
             failed: self.failed,
         };
-        let mut walk = Walk::new(&craft, &self.facets, &scaled, cap);
-        plan.attain(&mut walk);
-        let (thrusts, passes) = match walk.thrusts() {
-            Some(thrusts) => (thrusts, 0),
-            None if craft.is_square() => {
-                let mut thrusts = self.direct.thrusts_in_units(walk.wrench(), &self.units);
-                self.direct.limit(&mut thrusts);
-                (thrusts, 0)
-            }
-            None => box_least_squares::solve(&self.rotors, walk.face(), walk.wrench()),
-        };
-        let achieved = self.wrench(&thrusts);
+        let made = plan.attain(Walk::new(&craft, &self.facets, &scaled, cap), self.keep_yaw_sign);
+        let achieved = product(&made.wrench, &self.units);
         Allocation {
             demand: Wrench::from_array(demand),
-            achieved,
-            limits: first(self.direct.limits(&thrusts), self.rotors.len()),
-            thrusts_n: first(thrusts, self.rotors.len()),
-            gave_way: plan.first_short(&demand, &achieved.to_array(), &self.met_tol),
+            achieved: Wrench::from_array(achieved),
+            limits: first(self.direct.limits(&made.thrusts), self.rotors.len()),
+            thrusts_n: first(made.thrusts, self.rotors.len()),
+            gave_way: plan.first_short(&demand, &achieved, &self.met_tol),
             invalid_demand,
-            passes,
+            passes: made.passes,
         }
+    }
+
+    /// What thrust may rise to, in units.
+    fn cap(&self, [wanted_n, ..]: &[S; 4], rise_n: S) -> S {
+        let (lowest_n, highest_n) = self.balanced_thrust_n();
+        let lowest_n = if lowest_n <= highest_n { lowest_n } else { S::ZERO };
+        let [inverse_unit, ..] = self.inverse_units;
+        (*wanted_n + rise_n).larger(lowest_n) * inverse_unit
     }
 
     /// Commands, 0 to 1, for an allocation's thrusts.
     pub fn commands(&self, allocation: &Allocation<S, N>) -> Vec<S, N> {
+        let mut thrusts_n = [S::ZERO; N];
+        for (slot, thrust) in thrusts_n.iter_mut().zip(&allocation.thrusts_n) {
+            *slot = *thrust;
+        }
+        first(self.commands_for(&thrusts_n), self.rotors.len())
+    }
+
+    /// Commands, 0 to 1, for the thrusts of all rotors; zero where there is no rotor and no thrust.
+    #[inline(always)]
+    pub fn commands_for(&self, thrusts_n: &[S; N]) -> [S; N] {
         let mut commands = [S::ZERO; N];
-        for ((command, curve), thrust) in commands.iter_mut().zip(&self.curves).zip(&allocation.thrusts_n) {
+        for ((command, curve), thrust) in commands.iter_mut().zip(&self.curves).zip(thrusts_n) {
             *command = curve.command(*thrust * self.inverse_share);
         }
-        first(commands, self.rotors.len())
+        commands
     }
 
     /// How far a demand can move from `from` along `direction` and still be met: the interval of `s`
@@ -239,18 +287,23 @@ impl<S: Scalar, const N: usize, const F: usize, const P: usize> Mixer<S, N, F, P
             return (S::ONE, -S::ONE);
         }
         let mut cut = Cut::unbounded();
-        cut.by(Slabs::plain(full), &from, Along::Direction(&direction));
+        cut.by(Slabs::plain(full), &from, &direction);
         (cut.low, cut.high)
     }
 
     fn understood(&self, demand: Wrench<S>) -> ([S; 4], bool) {
         let values = demand.to_array();
         // A NaN fails every comparison.
-        let mut near = demand.thrust_n >= S::ZERO;
+        let mut near = true;
         for (value, farthest) in values.iter().zip(self.farthest) {
             near &= value.abs() <= farthest;
         }
-        if near { (values, false) } else { self.brought_near(values) }
+        let [thrust, roll, pitch, yaw] = values;
+        match (near, thrust >= S::ZERO) {
+            (true, true) => (values, false),
+            (true, false) => ([S::ZERO, roll, pitch, yaw], true),
+            (false, _) => self.brought_near(values),
+        }
     }
 
     #[cold]

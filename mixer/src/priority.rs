@@ -54,6 +54,17 @@ impl AxisSet {
         })
     }
 
+    /// The axis, where there is just one.
+    pub(crate) const fn only(self) -> Option<Axis> {
+        match self.0 {
+            0b0001 => Some(Axis::Thrust),
+            0b0010 => Some(Axis::Roll),
+            0b0100 => Some(Axis::Pitch),
+            0b1000 => Some(Axis::Yaw),
+            _ => None,
+        }
+    }
+
     pub(crate) const fn len(self) -> usize {
         self.0.count_ones() as usize
     }
@@ -100,25 +111,58 @@ impl Priority {
     ///
     /// # Errors
     /// When the tiers do not name each of the four axes exactly once.
-    pub fn new<'a>(tiers: impl IntoIterator<Item = &'a [Axis]>, keep_yaw_sign: bool) -> Result<Self, PriorityError> {
+    pub const fn new(tiers: &[&[Axis]], keep_yaw_sign: bool) -> Result<Self, PriorityError> {
+        // Five tiers for four axes hold an empty one or name an axis twice, so that a tier's number fits a byte.
         const NONE: u8 = u8::MAX;
         let mut tier_of = [NONE; 4];
-        for (tier, axes) in (0_u8..).zip(tiers) {
+        let mut tier = 0;
+        let mut left = tiers;
+        while let Some((axes, further)) = left.split_first() {
             if axes.is_empty() {
                 return Err(PriorityError::EmptyTier);
             }
-            for (axis, place) in
-                axes.iter().flat_map(|wanted| Axis::ALL.iter().zip(0..).filter(move |(a, _)| *a == wanted))
-            {
-                match tier_of.get_mut(place) {
-                    Some(slot) if *slot == NONE => *slot = tier,
-                    _ => return Err(PriorityError::Twice(*axis)),
+            let mut named = *axes;
+            while let Some((axis, others)) = named.split_first() {
+                if tier_of[axis.index()] != NONE {
+                    return Err(PriorityError::Twice(*axis));
                 }
+                tier_of[axis.index()] = tier;
+                named = others;
             }
+            tier += 1;
+            left = further;
         }
-        match Axis::ALL.iter().zip(tier_of).find(|(_, tier)| *tier == NONE) {
-            Some((axis, _)) => Err(PriorityError::Missing(*axis)),
-            None => Ok(Priority { tier_of, keep_yaw_sign }),
+        let mut i = 0;
+        while i < 4 {
+            if tier_of[i] == NONE {
+                return Err(PriorityError::Missing(Axis::ALL[i]));
+            }
+            i += 1;
+        }
+        Ok(Priority { tier_of, keep_yaw_sign })
+    }
+
+    /// The same for an order that is a constant: one that is no order does not compile.
+    ///
+    /// ```
+    /// use evenkeel_mixer::Axis::{Pitch, Roll, Thrust, Yaw};
+    /// use evenkeel_mixer::Priority;
+    /// const THRUST_FIRST: Priority = Priority::expect(&[&[Thrust], &[Roll, Pitch], &[Yaw]], true);
+    /// ```
+    ///
+    /// ```compile_fail,E0080
+    /// use evenkeel_mixer::Axis::{Pitch, Roll, Thrust};
+    /// use evenkeel_mixer::Priority;
+    /// const NO_YAW: Priority = Priority::expect(&[&[Thrust], &[Roll, Pitch]], true);
+    /// ```
+    ///
+    /// # Panics
+    /// With the reason, where [`Priority::new`] returns it as an error. Meant for constants only, where the panic is a
+    /// compiler error.
+    pub const fn expect(tiers: &[&[Axis]], keep_yaw_sign: bool) -> Self {
+        match Self::new(tiers, keep_yaw_sign) {
+            Ok(priority) => priority,
+            Err(error) => panic!("{}", reason(error)),
         }
     }
 
@@ -152,6 +196,20 @@ impl Default for Priority {
     }
 }
 
+const fn reason(error: PriorityError) -> &'static str {
+    match error {
+        PriorityError::Missing(Axis::Thrust) => "thrust is in no tier of this priority; each axis must be named once",
+        PriorityError::Missing(Axis::Roll) => "roll is in no tier of this priority; each axis must be named once",
+        PriorityError::Missing(Axis::Pitch) => "pitch is in no tier of this priority; each axis must be named once",
+        PriorityError::Missing(Axis::Yaw) => "yaw is in no tier of this priority; each axis must be named once",
+        PriorityError::Twice(Axis::Thrust) => "thrust is named twice in this priority; each axis must be named once",
+        PriorityError::Twice(Axis::Roll) => "roll is named twice in this priority; each axis must be named once",
+        PriorityError::Twice(Axis::Pitch) => "pitch is named twice in this priority; each axis must be named once",
+        PriorityError::Twice(Axis::Yaw) => "yaw is named twice in this priority; each axis must be named once",
+        PriorityError::EmptyTier => "a tier of this priority is empty",
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -160,7 +218,7 @@ mod tests {
     #[test]
     fn default_order_is_roll_and_pitch_then_thrust_then_yaw() {
         let tiers: [&[Axis]; 3] = [&[Roll, Pitch], &[Thrust], &[Yaw]];
-        assert_eq!(Priority::new(tiers, true), Ok(Priority::DEFAULT));
+        assert_eq!(Priority::new(&tiers, true), Ok(Priority::DEFAULT));
         assert_eq!(Priority::DEFAULT.tier(0).len(), 2);
         assert!(Priority::DEFAULT.tier(1).contains(Thrust));
         assert!(Priority::DEFAULT.tier(2).contains(Yaw));
@@ -170,10 +228,38 @@ mod tests {
     #[test]
     fn refuses_what_is_no_partition() {
         let twice: [&[Axis]; 2] = [&[Roll, Pitch, Roll], &[Thrust, Yaw]];
-        assert_eq!(Priority::new(twice, true), Err(PriorityError::Twice(Roll)));
+        assert_eq!(Priority::new(&twice, true), Err(PriorityError::Twice(Roll)));
         let missing: [&[Axis]; 2] = [&[Roll, Pitch], &[Thrust]];
-        assert_eq!(Priority::new(missing, true), Err(PriorityError::Missing(Yaw)));
+        assert_eq!(Priority::new(&missing, true), Err(PriorityError::Missing(Yaw)));
         let empty: [&[Axis]; 2] = [&[], &[Roll, Pitch, Thrust, Yaw]];
-        assert_eq!(Priority::new(empty, true), Err(PriorityError::EmptyTier));
+        assert_eq!(Priority::new(&empty, true), Err(PriorityError::EmptyTier));
+    }
+
+    #[test]
+    fn refuses_more_tiers_than_axes_however_many() {
+        let many = [&[Roll] as &[Axis]; 300];
+        assert_eq!(Priority::new(&many, true), Err(PriorityError::Twice(Roll)));
+        let five: [&[Axis]; 5] = [&[Roll], &[Pitch], &[Thrust], &[Yaw], &[]];
+        assert_eq!(Priority::new(&five, true), Err(PriorityError::EmptyTier));
+        assert_eq!(Priority::new(&[], true), Err(PriorityError::Missing(Thrust)));
+    }
+
+    #[test]
+    fn constant_is_the_order_that_is_made_at_run_time() {
+        const CONSTANT: Priority = Priority::expect(&[&[Yaw], &[Thrust, Pitch], &[Roll]], false);
+        let tiers = std::hint::black_box([&[Yaw] as &[Axis], &[Thrust, Pitch], &[Roll]]);
+        assert_eq!(Priority::new(&tiers, false), Ok(CONSTANT));
+        assert_ne!(CONSTANT, Priority::DEFAULT);
+    }
+
+    #[test]
+    fn constant_says_the_reason_of_the_error() {
+        for axis in Axis::ALL {
+            for error in [PriorityError::Missing(axis), PriorityError::Twice(axis)] {
+                let (constant, run_time) = (reason(error), std::format!("{error}"));
+                let words = run_time.split_once(';').map(|(words, _)| words).unwrap();
+                assert!(constant.starts_with(words), "{constant}: {run_time}");
+            }
+        }
     }
 }

@@ -85,6 +85,18 @@ pub trait Scalar:
             self
         }
     }
+
+    /// The nearest number in `-most..=most`; `-most` when `self` is NaN. As [`Scalar::limit`], and cheaper where a value
+    /// hardly ever meets its limits.
+    #[inline(always)]
+    fn limit_size(self, most: Self) -> Self {
+        if self.abs() <= most { self } else { nearer_end(self, most) }
+    }
+}
+
+#[cold]
+fn nearer_end<S: Scalar>(value: S, most: S) -> S {
+    if value > S::ZERO { most } else { -most }
 }
 
 impl Scalar for f32 {
@@ -227,6 +239,14 @@ mod tests {
         assert_eq!(f32::INFINITY.limit(-1.0, 2.0), 2.0);
         assert_eq!(f32::NEG_INFINITY.limit(-1.0, 2.0), -1.0);
         assert_eq!(0.5_f32.limit(-1.0, 2.0), 0.5);
+    }
+
+    #[test]
+    fn limit_of_the_size_is_that_of_both_ends() {
+        for value in [0.0, -0.0, 0.5, -0.5, 2.0, -2.0, 2.1, -2.1, f32::MAX, f32::INFINITY, f32::NEG_INFINITY, f32::NAN]
+        {
+            assert_eq!(value.limit_size(2.0).to_bits(), value.limit(-2.0, 2.0).to_bits(), "{value}");
+        }
     }
 
     #[test]

@@ -35,13 +35,15 @@ impl<S: Scalar> Segment<S> {
         let inverse = S::ONE / speed;
         let (a, b) = ((floor - from) * inverse, (ceiling - from) * inverse);
         let (enters, leaves) = if speed > S::ZERO { (a, b) } else { (b, a) };
-        (self.low, self.high) = (self.low.larger(enters), self.high.smaller(leaves));
+        // In this order a NaN bounds nothing.
+        (self.low, self.high) = (enters.larger(self.low), leaves.smaller(self.high));
     }
 
     /// Where rounding has turned the bounds inside out, the middle of them.
     pub fn closed(mut self) -> Self {
         if !(self.low <= self.high) {
-            self.low = S::HALF * (self.low + self.high);
+            let far = S::from_f64(FAR);
+            self.low = (S::HALF * (self.low + self.high)).limit(-far, far);
             self.high = self.low;
         }
         self
@@ -56,7 +58,13 @@ impl<S: Scalar> Segment<S> {
     /// Narrows the line to where `axis` lies in `from..=to`, or is nearest to it.
     pub fn narrow(&mut self, axis: Axis, from: S, to: S) {
         let Some((start, along)) = self.motion(axis.index()) else { return };
-        let (a, b) = ((from - start) / along, (to - start) / along);
+        let a = (from - start) / along;
+        if from == to {
+            let place = a.limit(self.low, self.high);
+            (self.low, self.high) = (place, place);
+            return;
+        }
+        let b = (to - start) / along;
         let (enters, leaves) = if along > S::ZERO { (a, b) } else { (b, a) };
         (self.low, self.high) = (enters.limit(self.low, self.high), leaves.limit(self.low, self.high));
     }

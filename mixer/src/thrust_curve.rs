@@ -91,13 +91,21 @@ impl<S: Scalar, const P: usize> ThrustCurve<S, P> {
     /// * Input: newtons, any value; below 0 and NaN → 0, above the curve → its last command
     /// * Output: 0 to 1; round trip within [`COMMAND_TOL_F32`]·f_max in `f32`
     /// * Cost: one square root, or one pass over the table and one division
+    #[inline]
     pub fn command(&self, thrust_n: S) -> S {
-        let thrust_n = thrust_n.limit(S::ZERO, self.thrust_max_n);
-        if self.points.is_empty() {
-            // Full thrust is full command, whatever the root is rounded to.
-            let full = thrust_n == self.thrust_max_n;
-            return if full { S::ONE } else { (thrust_n * self.inverse_max).sqrt().limit(S::ZERO, S::ONE) };
+        // The first half is known when compiled, and then the rotors' roots follow each other without a branch between.
+        if P > 0 && !self.points.is_empty() {
+            return self.command_of_the_table(thrust_n.limit(S::ZERO, self.thrust_max_n));
         }
+        // Full thrust is full command, whatever the root is rounded to.
+        if thrust_n >= self.thrust_max_n {
+            return S::ONE;
+        }
+        let command = (thrust_n * self.inverse_max).sqrt();
+        if command > S::ONE { S::ONE } else { command }
+    }
+
+    fn command_of_the_table(&self, thrust_n: S) -> S {
         let mut before = CurvePoint::default();
         for point in &self.points {
             if thrust_n <= point.thrust_n {

@@ -10,22 +10,17 @@ use crate::facets::{FacetTable, Run};
 use crate::geometry::{Effectiveness, GeometryError};
 use crate::priority::{AxisSet, Priority};
 use crate::scalar::Scalar;
-use crate::walk::{Bounds, Walk};
+use crate::walk::{Bounds, Made, Walk};
 use crate::wrench::Axis;
 
 /// One tier, with the facets that bound it.
 #[derive(Clone, Copy, Debug, PartialEq)]
 struct Tier {
     axes: AxisSet,
-    /// Facets of the axes decided once this tier is.
-    facets: Run,
-    /// The same with yaw added, to be widened by the yaw band; empty where no band is kept.
-    banded: Run,
-    /// Facets of the axes decided before this tier and yaw: the yaw band is drawn here.
-    band: Run,
-    /// The first and the last of these with thrust added, for a cap on thrust that is still to come.
-    capped: Run,
-    band_capped: Run,
+    /// Once this tier is decided.
+    bounds: Bounds,
+    /// Of the axes decided before this tier and yaw: the yaw band is drawn here.
+    band: Option<Bounds>,
 }
 
 /// The order of work for a craft and a priority order.
@@ -43,14 +38,7 @@ impl TierPlan {
         priority: Priority,
         table: &mut FacetTable<F>,
     ) -> Result<Self, GeometryError> {
-        const NONE: Tier = Tier {
-            axes: AxisSet::EMPTY,
-            facets: Run::EMPTY,
-            banded: Run::EMPTY,
-            band: Run::EMPTY,
-            capped: Run::EMPTY,
-            band_capped: Run::EMPTY,
-        };
+        const NONE: Tier = Tier { axes: AxisSet::EMPTY, bounds: Bounds::NONE, band: None };
         macro_rules! facets_of {
             ($axes:expr) => {
                 match table.run(matrix, $axes) {
@@ -67,16 +55,17 @@ impl TierPlan {
             let next = decided.union(axes);
             let mut tier = Tier { axes, ..NONE };
             if priority.keep_yaw_sign() && axes.contains(Axis::Thrust) && !next.contains(Axis::Yaw) {
-                tier.band = facets_of!(decided.with(Axis::Yaw));
-                tier.band_capped = facets_of!(decided.with(Axis::Yaw).with(Axis::Thrust));
+                let facets = facets_of!(decided.with(Axis::Yaw));
+                let capped = facets_of!(decided.with(Axis::Yaw).with(Axis::Thrust));
+                tier.band = Some(Bounds { facets, capped, banded: Run::EMPTY });
                 banded = true;
             }
-            tier.facets = facets_of!(next);
+            tier.bounds.facets = facets_of!(next);
             if banded && !next.contains(Axis::Yaw) {
-                tier.banded = facets_of!(next.with(Axis::Yaw));
+                tier.bounds.banded = facets_of!(next.with(Axis::Yaw));
             }
             if !next.contains(Axis::Thrust) {
-                tier.capped = facets_of!(next.with(Axis::Thrust));
+                tier.bounds.capped = facets_of!(next.with(Axis::Thrust));
             }
             plan.tiers[plan.len] = tier;
             plan.len += 1;
@@ -96,14 +85,33 @@ impl TierPlan {
         self.full.bounds()
     }
 
-    /// Walks down the tiers to the best attainable wrench, lexicographically.
-    pub fn attain<S: Scalar, const N: usize>(&self, walk: &mut Walk<S, N>) {
+    /// Walks down the tiers to the best attainable wrench, lexicographically; with the rule of yaw's sign where the plan
+    /// has it and it is to be kept.
+    pub fn attain<S: Scalar, const N: usize>(&self, mut walk: Walk<S, N>, keep_yaw_sign: bool) -> Made<S, N> {
+        self.descend(&mut walk, keep_yaw_sign);
+        let made = walk.made();
+        if walk.has_strayed(&made) { self.attain_another_way(&walk, made, keep_yaw_sign) } else { walk.mended(made) }
+    }
+
+    #[cold]
+    fn attain_another_way<S: Scalar, const N: usize>(
+        &self,
+        walk: &Walk<S, N>,
+        made: Made<S, N>,
+        keep_yaw_sign: bool,
+    ) -> Made<S, N> {
+        let mut other = walk.another_way();
+        self.descend(&mut other, keep_yaw_sign);
+        let other_made = other.made();
+        if other.is_closer_than(&other_made, walk, &made) { other.mended(other_made) } else { walk.mended(made) }
+    }
+
+    fn descend<S: Scalar, const N: usize>(&self, walk: &mut Walk<S, N>, keep_yaw_sign: bool) {
         for tier in self.tiers.iter().take(self.len) {
-            if tier.band != Run::EMPTY {
-                walk.draw_yaw_band(tier.band, tier.band_capped);
+            if let Some(band) = tier.band.as_ref().filter(|_| keep_yaw_sign) {
+                walk.draw_yaw_band(band);
             }
-            let bounds = Bounds { facets: tier.facets, banded: tier.banded, capped: tier.capped };
-            walk.take(tier.axes, bounds);
+            walk.take(tier.axes, &tier.bounds);
         }
     }
 

@@ -5,8 +5,11 @@
 
 use heapless::Vec;
 
-use crate::box_least_squares::Bounded;
-use crate::cut::{Along, Band, Cut, End, Slabs};
+use crate::advance::Advance;
+use crate::box_least_squares::{self, Bounded, MAX_PASSES};
+use crate::box_residual;
+use crate::clamp::{Clamp, Clamped};
+use crate::cut::{Band, End, Slabs};
 use crate::direct::Direct;
 use crate::face::Face;
 use crate::facets::{Facet, Run};
@@ -14,7 +17,6 @@ use crate::four_rotors;
 use crate::nearest::nearest_in_two_axes;
 use crate::priority::AxisSet;
 use crate::rotor_set::RotorSet;
-use crate::rows::Rows;
 use crate::scalar::Scalar;
 use crate::segment::{Segment, sum};
 use crate::wrench::Axis;
@@ -24,6 +26,10 @@ const ROUNDING_ULPS: f64 = 32.0;
 
 /// Shortfall that counts as none, in units of the machine epsilon.
 const MET_ULPS: f64 = 4.0;
+
+/// What was achieved may differ from what a tier chose by this much, in units of the machine epsilon and of
+/// all rotors at their ceilings, before the facet it met is doubted.
+const STRAYED_ULPS: f64 = 64.0;
 
 /// The craft as it is now.
 pub(crate) struct Craft<'a, S, const N: usize> {
@@ -53,17 +59,43 @@ pub(crate) struct Walk<'a, S, const N: usize> {
     cap: Option<S>,
     face: Face<S, N>,
     segment: Option<Segment<S>>,
+    first_met: Option<Met<'a, S>>,
+    /// A facet that is passed over, because going by it led astray.
+    avoided: Option<&'a Facet<S>>,
 }
 
-/// What bounds one tier.
+/// What came of a walk.
+pub(crate) struct Made<S, const N: usize> {
+    pub thrusts: [S; N],
+    /// What they make, in units.
+    pub wrench: [S; 4],
+    /// Newton passes of their least squares.
+    pub passes: u8,
+    /// Whether they needed none.
+    read_off: bool,
+}
+
+/// A facet that was met, and what was decided there.
 #[derive(Clone, Copy)]
+struct Met<'a, S> {
+    facet: &'a Facet<S>,
+    decided: AxisSet,
+    wrench: [S; 4],
+}
+
+/// What bounds one tier, or a band.
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Bounds {
     /// Facets of the axes decided once the tier is.
     pub facets: Run,
-    /// The same with yaw, to be widened by the yaw band.
+    /// The same with yaw, to be widened by the yaw band; empty where no band is kept.
     pub banded: Run,
     /// The same with thrust, to be widened by what the cap leaves to thrust.
     pub capped: Run,
+}
+
+impl Bounds {
+    pub const NONE: Bounds = Bounds { facets: Run::EMPTY, banded: Run::EMPTY, capped: Run::EMPTY };
 }
 
 impl<'a, S: Scalar, const N: usize> Walk<'a, S, N> {
@@ -79,52 +111,102 @@ impl<'a, S: Scalar, const N: usize> Walk<'a, S, N> {
             cap,
             face: Face::without(craft.failed),
             segment: None,
+            first_met: None,
+            avoided: None,
         }
+    }
+
+    /// What came of it.
+    pub fn made(&self) -> Made<S, N> {
+        let craft = self.craft;
+        let (mut passes, mut read_off) = (0, true);
+        let thrusts = if craft.is_square() {
+            let mut thrusts = craft.direct.thrusts_in_units(&self.wrench, craft.units);
+            craft.direct.limit(&mut thrusts);
+            thrusts
+        } else if let Some(segment) = &self.segment {
+            self.face.thrusts(craft.rotors, segment.t())
+        } else {
+            let (thrusts, taken) = box_least_squares::solve(craft.rotors, &self.face, &self.wrench);
+            (passes, read_off) = (taken, false);
+            thrusts
+        };
+        Made { thrusts, wrench: wrench_of(craft.rotors, &thrusts), passes, read_off }
+    }
+
+    /// The same, or what comes nearer to the wrench that was chosen where the thrusts miss it by more than rounding.
+    pub fn mended(&self, made: Made<S, N>) -> Made<S, N> {
+        let (met, off) = (self.rounding(), sum(&self.wrench, -S::ONE, &made.wrench));
+        if off.iter().all(|value| value.abs() <= met) { made } else { self.moved_nearer(made) }
+    }
+
+    #[cold]
+    fn moved_nearer(&self, mut made: Made<S, N>) -> Made<S, N> {
+        let left = MAX_PASSES.saturating_sub(made.passes);
+        let rotors = self.craft.rotors;
+        made.passes += box_residual::reduce(rotors, &self.wrench, &mut made.thrusts, self.rounding(), left);
+        made.wrench = wrench_of(rotors, &made.thrusts);
+        made
+    }
+
+    /// Whether the first facet that was met turns out the wrong one: at the corner of two facets that are almost
+    /// parallel rounding decides which of them a line meets, and on the wrong one a rotor would have to leave its limits
+    /// to make what was chosen.
+    pub fn has_strayed(&self, made: &Made<S, N>) -> bool {
+        self.strayed(made) > S::from_f64(STRAYED_ULPS) * S::EPSILON * self.craft.strength
+    }
+
+    /// The same walk from its start, past the first facet that was met.
+    pub fn another_way(&self) -> Self {
+        let avoided = self.first_met.as_ref().map(|met| met.facet);
+        Walk { avoided, ..Walk::new(self.craft, self.table, self.demand, self.cap) }
+    }
+
+    /// Whether this walk, past a facet that another met, chose the same but for what led the other astray, and made
+    /// more of it.
+    pub fn is_closer_than(&self, made: &Made<S, N>, other: &Self, other_made: &Made<S, N>) -> bool {
+        let (Some(mine), Some(theirs)) = (&self.first_met, &other.first_met) else { return false };
+        let strayed = other.strayed(other_made);
+        let apart = theirs.decided.of(&sum(&mine.wrench, -S::ONE, &theirs.wrench));
+        let same_choice = mine.decided.same(theirs.decided) && apart.iter().all(|value| value.abs() <= strayed);
+        same_choice && self.strayed(made) < strayed
+    }
+
+    /// How far what the thrusts make lies from what was decided at the first facet, in units.
+    fn strayed(&self, made: &Made<S, N>) -> S {
+        let Some(met) = self.first_met.as_ref().filter(|_| made.read_off) else { return S::ZERO };
+        let apart = met.decided.of(&sum(&met.wrench, -S::ONE, &made.wrench));
+        apart.iter().fold(S::ZERO, |worst, value| worst.larger(value.abs()))
     }
 
     /// The yaw torques worth having: from zero to the demand, as far as what is decided allows; where
     /// none of them is attainable, the one that comes nearest.
-    pub fn draw_yaw_band(&mut self, facets: Run, capped: Run) {
+    ///
+    /// Of these only the end at zero is looked for: what cannot be had at the other is no wrench of the set, and the
+    /// facets of the tiers to come say so.
+    pub fn draw_yaw_band(&mut self, bounds: &Bounds) {
         let [_, _, _, wanted] = *self.demand;
         let (from, to) = (wanted.smaller(S::ZERO), wanted.larger(S::ZERO));
         if let Some(segment) = &mut self.segment {
             return segment.narrow(Axis::Yaw, from, to);
         }
-        let bounds = Bounds { facets, banded: Run::EMPTY, capped };
-        let bands = self.bands();
-        let cut = self.cut(bounds, &bands, &self.wrench, Along::Axis(Axis::Yaw));
-        if from > cut.high {
-            self.stop_at(cut.high_end(), Axis::Yaw, cut.high);
-        } else if to < cut.low {
-            self.stop_at(cut.low_end(), Axis::Yaw, cut.low);
+        let least = self.clamp(bounds, Axis::Yaw, S::ZERO, S::ZERO);
+        if !(least.value >= from && least.value <= to) {
+            self.band = Some((least.value, least.value));
+            return self.stop_at(least.end, Axis::Yaw, least.value);
         }
-        self.band = Some((within(from, cut.low, cut.high), within(to, cut.low, cut.high)));
+        let wanted = wanted.limit_size(self.farthest());
+        self.band = Some((least.value.smaller(wanted), least.value.larger(wanted)));
     }
 
     /// Takes the best that the tiers so far leave for these axes.
-    pub fn take(&mut self, axes: AxisSet, bounds: Bounds) {
-        if axes.len() == 1 {
-            self.one_axis_at_a_time(axes, bounds);
+    pub fn take(&mut self, axes: AxisSet, bounds: &Bounds) {
+        if let Some(axis) = axes.only() {
+            if !self.decided.contains(axis) {
+                self.one_axis(axis, bounds);
+            }
         } else {
             self.along_the_demand(axes, bounds);
-        }
-    }
-
-    /// The wrench it ended at, in units.
-    pub fn wrench(&self) -> &[S; 4] {
-        &self.wrench
-    }
-
-    /// The rotors that wrench holds at a limit, as far as the tiers met facets.
-    pub fn face(&self) -> &Face<S, N> {
-        &self.face
-    }
-
-    /// The thrusts, where the face leaves no more than a line of them.
-    pub fn thrusts(&self) -> Option<[S; N]> {
-        match &self.segment {
-            Some(segment) if !self.craft.is_square() => Some(self.face.thrusts(self.craft.rotors, segment.t())),
-            _ => None,
         }
     }
 
@@ -135,40 +217,55 @@ impl<'a, S: Scalar, const N: usize> Walk<'a, S, N> {
     /// What thrust may still become below the cap.
     fn below_cap(&self) -> Band<S> {
         let cap = self.cap.filter(|_| !self.decided.contains(Axis::Thrust));
-        cap.map(|cap| (Axis::Thrust, -self.craft.strength, cap))
+        cap.map(|cap| (Axis::Thrust, -self.craft.strength, cap.smaller(self.farthest())))
     }
 
-    fn hold(&self, bounds: Bounds, point: &[S; 4], rounding: S) -> bool {
-        let within = |run: Run, band: Band<S>| Slabs { facets: run.of(self.table), band: &band }.hold(point, rounding);
-        within(bounds.facets, None)
-            && self.yaw_band().is_none_or(|band| within(bounds.banded, Some(band)))
-            && self.below_cap().is_none_or(|band| within(bounds.capped, Some(band)))
+    /// More than this, in units, is out of reach in any axis, as no entry of a column is above two. A band that went
+    /// beyond would cost digits.
+    fn farthest(&self) -> S {
+        S::TWO * self.craft.strength
     }
 
-    /// The bands that a cut may refer to: none, the yaw band, what is left below the cap.
-    fn bands(&self) -> [Band<S>; 3] {
-        [None, self.yaw_band(), self.below_cap()]
-    }
-
-    fn cut<'b>(&self, bounds: Bounds, bands: &'b [Band<S>; 3], base: &[S; 4], along: Along<S>) -> Cut<'b, S>
-    where
-        'a: 'b,
-    {
-        let mut cut = Cut::unbounded();
-        let [none, yaw, thrust] = bands;
-        cut.by(Slabs { facets: bounds.facets.of(self.table), band: none }, base, along);
-        if yaw.is_some() {
-            cut.by(Slabs { facets: bounds.banded.of(self.table), band: yaw }, base, along);
+    /// What the bounds leave of what is wanted in one axis.
+    #[inline(never)]
+    fn clamp(&self, bounds: &Bounds, axis: Axis, wanted: S, rounding: S) -> Clamped<'a, S> {
+        let mut clamp = Clamp::new(&self.wrench, axis, wanted, rounding, self.avoided);
+        clamp.by(bounds.facets.of(self.table));
+        if let Some(band) = self.yaw_band() {
+            clamp.by_banded(bounds.banded.of(self.table), band);
         }
-        if thrust.is_some() {
-            cut.by(Slabs { facets: bounds.capped.of(self.table), band: thrust }, base, along);
+        if let Some(band) = self.below_cap() {
+            clamp.by_banded(bounds.capped.of(self.table), band);
         }
-        cut
+        Clamped { value: clamp.value, end: clamp.end }
+    }
+
+    /// How far the bounds let a direction be followed.
+    fn follow(&self, bounds: &Bounds, base: &[S; 4], direction: &[S; 4], rounding: S) -> Advance<'a, S> {
+        let mut advance = Advance::new(rounding, self.rounding(), self.avoided);
+        advance.by(bounds.facets.of(self.table), base, direction);
+        if let Some(band) = self.yaw_band() {
+            advance.by_banded(bounds.banded.of(self.table), base, direction, band);
+        }
+        if let Some(band) = self.below_cap() {
+            advance.by_banded(bounds.capped.of(self.table), base, direction, band);
+        }
+        advance
+    }
+
+    /// Everything that bounds a tier.
+    fn slabs(&self, bounds: &Bounds) -> [Slabs<'a, S>; 3] {
+        [(bounds.facets, None), (bounds.banded, self.yaw_band()), (bounds.capped, self.below_cap())].map(
+            |(run, band)| {
+                let bounds = run == bounds.facets || band.is_some();
+                Slabs { facets: if bounds { run.of(self.table) } else { &[] }, band }
+            },
+        )
     }
 
     /// Several axes keep their direction and share one scale. Where scaling cannot help, because even
     /// zero is out of reach in these axes, they take the attainable point nearest to the demand.
-    fn along_the_demand(&mut self, axes: AxisSet, bounds: Bounds) {
+    fn along_the_demand(&mut self, axes: AxisSet, bounds: &Bounds) {
         let (axes, direction) = self.still_open(axes);
         let within = self.rounding();
         if let Some(segment) = &mut self.segment {
@@ -177,22 +274,26 @@ impl<'a, S: Scalar, const N: usize> Walk<'a, S, N> {
             self.decided = self.decided.union(axes);
             return;
         }
-        let wanted = sum(&self.wrench, S::ONE, &direction);
-        if self.hold(bounds, &wanted, self.met()) {
-            self.wrench = wanted;
-            self.decided = self.decided.union(axes);
-            return;
+        let mut advance = self.follow(bounds, &self.wrench, &direction, S::ZERO);
+        // Outside by rounding alone: which facet it met is noise, if there is none that it lies outside by more.
+        if advance.missed && advance.beyond(&direction) <= self.met() {
+            let lenient = self.follow(bounds, &self.wrench, &direction, self.met());
+            advance = if lenient.missed { advance } else { lenient };
         }
-        if !self.hold(bounds, &self.wrench, within) {
-            return self.nearest(axes, bounds);
+        if advance.base_outside && advance.missed {
+            self.nearest(axes, bounds);
+        } else {
+            self.go(axes, self.wrench, &direction, &advance);
         }
-        self.advance(axes, bounds, self.wrench, &direction);
     }
 
     /// What is left of a tier when a facet of the yaw band or the cap has already held one of its axes:
     /// the others keep their direction with it.
     fn still_open(&self, axes: AxisSet) -> (AxisSet, [S; 4]) {
         let open = axes.without(self.decided);
+        if open.same(axes) {
+            return (axes, axes.of(self.demand));
+        }
         let mut scale = S::ONE;
         for ((axis, held), wanted) in Axis::ALL.iter().zip(self.wrench).zip(self.demand) {
             if axes.contains(*axis) && !open.contains(*axis) && *wanted != S::ZERO {
@@ -212,59 +313,90 @@ impl<'a, S: Scalar, const N: usize> Walk<'a, S, N> {
         S::from_f64(MET_ULPS) * S::EPSILON * self.craft.strength
     }
 
-    /// A tier of several axes of which neither the demand nor zero can be had: the attainable point nearest to it (two axes), or nearest on the way from the middle of the set.
-    fn nearest(&mut self, axes: AxisSet, bounds: Bounds) {
-        let mut wanted = self.wrench;
-        for (value, demand) in wanted.iter_mut().zip(axes.of(self.demand)) {
-            *value = *value + demand;
+    /// A tier of several axes of which neither the demand nor zero can be had: the attainable point nearest to the
+    /// demand (two axes), or nearest on the way from the middle of the set.
+    fn nearest(&mut self, axes: AxisSet, bounds: &Bounds) {
+        let wanted = sum(&self.wrench, S::ONE, &axes.of(self.demand));
+        let slabs = self.slabs(bounds);
+        match axes.len() {
+            1 => return self.one_axis_at_a_time(axes, bounds),
+            2 => {
+                if let Some((foot, end)) = nearest_in_two_axes(&slabs, &wanted, axes, self.rounding(), self.avoided) {
+                    // A band or cap on an axis of this tier is a strip, and the nearest point on its edge.
+                    let bands = [self.yaw_band(), self.below_cap()].into_iter().flatten();
+                    for (axis, low, high) in bands.filter(|(axis, _, _)| axes.contains(*axis)) {
+                        let value = foot.get(axis.index()).copied().unwrap_or_default();
+                        if !(value >= low && value <= high) {
+                            self.decide(axis, value.limit(low, high));
+                            return self.one_axis_at_a_time(axes, bounds);
+                        }
+                    }
+                    self.wrench = foot;
+                    self.decided = self.decided.union(axes);
+                    return self.stop(Some(end));
+                }
+            }
+            _ => {}
         }
-        let rounding = self.rounding();
-        let plain = axes.len() == 2 && bounds.banded == Run::EMPTY && self.cap.is_none();
-        if plain && let Some((foot, end)) = nearest_in_two_axes(bounds.facets.of(self.table), &wanted, axes, rounding) {
-            self.wrench = foot;
-            self.decided = self.decided.union(axes);
-            return self.stop(Some(end));
-        }
-        self.advance_from_middle(axes, &wanted, bounds);
-    }
-
-    /// As far towards the demand as the set goes, from its middle as moved to what is decided.
-    fn advance_from_middle(&mut self, axes: AxisSet, wanted: &[S; 4], bounds: Bounds) {
-        let mut middle = [S::ZERO; 4];
-        for (_, rotor) in self.craft.rotors.iter().enumerate().filter(|(i, _)| self.face.is_free(*i)) {
-            let half = S::HALF * (rotor.floor + rotor.ceiling);
-            middle = sum(&middle, half, &rotor.column);
-        }
-        let rows = Rows::new(self.craft.rotors, self.decided, self.decided.len(), |i, _| self.face.is_free(i));
-        let missing = self.decided.of(&sum(&self.face.rest(&self.wrench), -S::ONE, &middle));
-        for (rotor, thrust) in self.craft.rotors.iter().zip(rows.least_effort(&missing)) {
-            middle = sum(&middle, thrust, &rotor.column);
-        }
-        let mut base = self.wrench;
+        let (mut base, middle) = (self.wrench, self.middle());
         for ((value, axis), middle) in base.iter_mut().zip(Axis::ALL).zip(middle) {
             if axes.contains(axis) {
                 *value = middle;
             }
         }
-        let direction = sum(wanted, -S::ONE, &base);
-        if !self.hold(bounds, &base, self.rounding()) {
-            return self.one_axis_at_a_time(axes, bounds);
+        self.advance(axes, bounds, base, &sum(&wanted, -S::ONE, &base));
+    }
+
+    /// What the thrusts nearest to half way make that keep their limits and make what is decided, with thrust
+    /// below its cap or yaw in its band.
+    fn middle(&self) -> [S; 4] {
+        let middle = self.middle_with(self.decided, &self.wrench);
+        for (axis, low, high) in [self.below_cap(), self.yaw_band()].into_iter().flatten() {
+            let value = middle.get(axis.index()).copied().unwrap_or_default();
+            if !self.decided.contains(axis) && !(value >= low && value <= high) {
+                let mut held = self.wrench;
+                if let Some(slot) = held.get_mut(axis.index()) {
+                    *slot = value.limit(low, high);
+                }
+                return self.middle_with(self.decided.with(axis), &held);
+            }
         }
-        self.advance(axes, bounds, base, &direction);
+        middle
+    }
+
+    fn middle_with(&self, axes: AxisSet, wanted: &[S; 4]) -> [S; 4] {
+        let (mut middle, mut around) = ([S::ZERO; 4], Vec::<Bounded<S>, N>::new());
+        for (i, rotor) in self.craft.rotors.iter().enumerate() {
+            let pinned = self.face.pinned_thrust(i).map(|thrust| (thrust, thrust));
+            let (floor, ceiling) = pinned.unwrap_or((rotor.floor, rotor.ceiling));
+            let half = S::HALF * (floor + ceiling);
+            middle = sum(&middle, half, &rotor.column);
+            // There are no more of them than rotors.
+            let _ =
+                around.push(Bounded { column: axes.of(&rotor.column), floor: floor - half, ceiling: ceiling - half });
+        }
+        let missing = axes.of(&sum(wanted, -S::ONE, &middle));
+        let (moves, _) = box_least_squares::solve(&around, &Face::without(RotorSet::EMPTY), &missing);
+        for (rotor, thrust) in self.craft.rotors.iter().zip(moves) {
+            middle = sum(&middle, thrust, &rotor.column);
+        }
+        middle
     }
 
     /// From `base` along `direction` until a slab ends it, but no further than all of it.
-    fn advance(&mut self, axes: AxisSet, bounds: Bounds, base: [S; 4], direction: &[S; 4]) {
-        let bands = self.bands();
-        let cut = self.cut(bounds, &bands, &base, Along::Direction(direction));
-        self.wrench = sum(&base, cut.high.limit(S::ZERO, S::ONE), direction);
-        self.decided = self.decided.union(axes);
-        if cut.high < S::ONE {
-            self.stop(cut.high_end());
-        }
+    fn advance(&mut self, axes: AxisSet, bounds: &Bounds, base: [S; 4], direction: &[S; 4]) {
+        let advance = self.follow(bounds, &base, direction, S::ZERO);
+        self.go(axes, base, direction, &advance);
     }
 
-    fn one_axis_at_a_time(&mut self, axes: AxisSet, bounds: Bounds) {
+    /// Takes what was found along a direction for these axes.
+    fn go(&mut self, axes: AxisSet, base: [S; 4], direction: &[S; 4], advance: &Advance<'a, S>) {
+        self.wrench = sum(&base, advance.scale.larger(S::ZERO), direction);
+        self.decided = self.decided.union(axes);
+        self.stop(advance.end);
+    }
+
+    fn one_axis_at_a_time(&mut self, axes: AxisSet, bounds: &Bounds) {
         for axis in axes.iter() {
             if !self.decided.contains(axis) {
                 self.one_axis(axis, bounds);
@@ -272,7 +404,7 @@ impl<'a, S: Scalar, const N: usize> Walk<'a, S, N> {
         }
     }
 
-    fn one_axis(&mut self, axis: Axis, bounds: Bounds) {
+    fn one_axis(&mut self, axis: Axis, bounds: &Bounds) {
         let Some(wanted) = self.demand.get(axis.index()).copied() else { return };
         if let Some(segment) = &mut self.segment {
             segment.narrow(axis, wanted, wanted);
@@ -280,24 +412,12 @@ impl<'a, S: Scalar, const N: usize> Walk<'a, S, N> {
             self.decided = self.decided.with(axis);
             return;
         }
-        let bands = self.bands();
-        let cut = self.cut(bounds, &bands, &self.wrench, Along::Axis(axis));
-        if wanted >= cut.low && wanted <= cut.high {
-            return self.decide(axis, wanted);
+        let mut clamp = self.clamp(bounds, axis, wanted, S::ZERO);
+        if clamp.end.is_some() && clamp.beyond(axis, wanted) <= self.met() {
+            let lenient = self.clamp(bounds, axis, wanted, self.met());
+            clamp = if lenient.end.is_none() { lenient } else { clamp };
         }
-        let met = self.met();
-        let mut there = self.wrench;
-        if let Some(value) = there.get_mut(axis.index()) {
-            *value = wanted;
-        }
-        let value = within(wanted, cut.low, cut.high);
-        if cut.outside(wanted) <= met && self.hold(bounds, &there, met) {
-            self.decide(axis, wanted);
-        } else if wanted > cut.high {
-            self.stop_at(cut.high_end(), axis, value);
-        } else {
-            self.stop_at(cut.low_end(), axis, value);
-        }
+        self.stop_at(clamp.end, axis, clamp.value);
     }
 
     fn decide(&mut self, axis: Axis, value: S) {
@@ -307,16 +427,27 @@ impl<'a, S: Scalar, const N: usize> Walk<'a, S, N> {
         self.decided = self.decided.with(axis);
     }
 
-    fn stop_at(&mut self, end: Option<End<S>>, axis: Axis, value: S) {
+    fn stop_at(&mut self, end: Option<End<'a, S>>, axis: Axis, value: S) {
         self.decide(axis, value);
         self.stop(end);
     }
 
     /// A facet was met: pins its rotors and looks whether a line is left.
-    fn stop(&mut self, end: Option<End<S>>) {
+    fn stop(&mut self, end: Option<End<'a, S>>) {
         let Some(end) = end else { return };
-        if let Some((axis, value)) = end.held {
+        let band = match end.banded {
+            Some(Axis::Yaw) => self.yaw_band(),
+            Some(Axis::Thrust) => self.below_cap(),
+            _ => None,
+        };
+        if let Some((axis, value)) = band.and_then(|band| end.held(band)) {
             self.decide(axis, value);
+        }
+        if self.first_met.is_none() {
+            self.first_met = Some(Met { facet: end.facet, decided: self.decided, wrench: self.wrench });
+        }
+        if self.craft.is_square() && self.decided.same(AxisSet::ALL) {
+            return;
         }
         self.face.pin(end.facet, end.side, self.craft.rotors);
         self.segment = self.what_is_left();
@@ -333,9 +464,6 @@ impl<'a, S: Scalar, const N: usize> Walk<'a, S, N> {
     fn what_is_left(&mut self) -> Option<Segment<S>> {
         let craft = self.craft;
         if craft.is_square() {
-            if self.decided.same(AxisSet::ALL) {
-                return None;
-            }
             let found =
                 four_rotors::segment(craft.rotors, craft.direct, craft.units, &self.face, self.decided, &self.wrench);
             if found.is_some() {
@@ -346,7 +474,7 @@ impl<'a, S: Scalar, const N: usize> Walk<'a, S, N> {
     }
 }
 
-/// Clamp that stays defined when rounding has turned a point interval inside out.
-fn within<S: Scalar>(wanted: S, low: S, high: S) -> S {
-    if low <= high { wanted.limit(low, high) } else { S::HALF * (low + high) }
+/// What thrusts make, in units.
+fn wrench_of<S: Scalar, const N: usize>(rotors: &Vec<Bounded<S>, N>, thrusts: &[S; N]) -> [S; 4] {
+    rotors.iter().zip(thrusts).fold([S::ZERO; 4], |made, (rotor, thrust)| sum(&made, *thrust, &rotor.column))
 }

@@ -18,6 +18,9 @@ const STEPS: usize = 256;
 const HALVINGS: usize = 26;
 /// What is left of a steep piece after the halvings, newtons. A jump keeps its size.
 const LEFT_N: f64 = 1e-4;
+/// The same under a yaw band, where a point may stand on facets and band at once and least squares then end where
+/// rounding lets them: 1.2e-4 was seen.
+const LEFT_BANDED_N: f64 = 5e-4;
 
 const DEFAULT_ORDER: &[&[Axis]] = &[&[Axis::Roll, Axis::Pitch], &[Axis::Thrust], &[Axis::Yaw]];
 /// Zero is out of reach of their first tier on every craft whose rotors have floors.
@@ -26,6 +29,12 @@ const WIDE_ORDERS: [&[&[Axis]]; 4] = [
     &[&[Axis::Thrust, Axis::Pitch, Axis::Yaw], &[Axis::Roll]],
     &[&[Axis::Thrust, Axis::Roll, Axis::Yaw], &[Axis::Pitch]],
     &[&[Axis::Thrust, Axis::Roll, Axis::Pitch, Axis::Yaw]],
+];
+
+/// Thrust shares a tier with another axis, so that zero is out of reach there; a yaw band is kept.
+const PAIR_ORDERS: [&[&[Axis]]; 2] = [
+    &[&[Axis::Roll], &[Axis::Thrust, Axis::Pitch], &[Axis::Yaw]],
+    &[&[Axis::Thrust, Axis::Roll], &[Axis::Pitch], &[Axis::Yaw]],
 ];
 
 /// Largest change of a thrust between two places of a segment.
@@ -46,9 +55,9 @@ fn jump_that_stays(thrusts: &impl Fn(f64) -> Vec<f64>) -> f64 {
     change(thrusts, from, to)
 }
 
-fn assert_no_jump(seed: u64, order: &[&[Axis]], keep_yaw_sign: bool) {
+fn assert_no_jump(seed: u64, order: &[&[Axis]], keep_yaw_sign: bool, left_n: f64) {
     let mut random = SmallRng::seed_from_u64(seed);
-    let priority = Priority::new(order.iter().copied(), keep_yaw_sign).expect("a partition");
+    let priority = Priority::new(order, keep_yaw_sign).expect("a partition");
     let mut segments = 0;
     for number in 0..CRAFTS {
         let rotors = lopsided(&mut random, 4 + number % 5);
@@ -65,7 +74,7 @@ fn assert_no_jump(seed: u64, order: &[&[Axis]], keep_yaw_sign: bool) {
                 mixer.allocate(Wrench::from_array(at)).thrusts_n.to_vec()
             };
             let left = jump_that_stays(&thrusts);
-            assert!(left <= LEFT_N, "{order:?}, {} rotors: a jump of {left:e} N from {a:?} to {b:?}", rotors.len());
+            assert!(left <= left_n, "{order:?}, {} rotors: a jump of {left:e} N from {a:?} to {b:?}", rotors.len());
             segments += 1;
         }
     }
@@ -75,13 +84,20 @@ fn assert_no_jump(seed: u64, order: &[&[Axis]], keep_yaw_sign: bool) {
 /// Zero roll and pitch lie strictly inside on every craft that is accepted.
 #[test]
 fn lopsided_craft_does_not_jump_in_the_default_order() {
-    assert_no_jump(71, DEFAULT_ORDER, true);
-    assert_no_jump(72, DEFAULT_ORDER, false);
+    assert_no_jump(71, DEFAULT_ORDER, true, LEFT_N);
+    assert_no_jump(72, DEFAULT_ORDER, false, LEFT_N);
 }
 
 #[test]
 fn lopsided_craft_does_not_jump_where_zero_is_out_of_reach_in_three_or_four_axes() {
     for (seed, order) in (73..).zip(WIDE_ORDERS) {
-        assert_no_jump(seed, order, false);
+        assert_no_jump(seed, order, false, LEFT_N);
+    }
+}
+
+#[test]
+fn lopsided_craft_does_not_jump_where_zero_is_out_of_reach_under_a_yaw_band() {
+    for (seed, order) in (81..).zip(PAIR_ORDERS) {
+        assert_no_jump(seed, order, true, LEFT_BANDED_N);
     }
 }

@@ -181,7 +181,7 @@ proptest! {
         demands in prop::collection::vec((-1.0..1.0_f64, -1.0..1.0_f64), 4),
     ) {
         let tiers: [&[Axis]; 3] = [&[Axis::Thrust], &[Axis::Roll, Axis::Pitch], &[Axis::Yaw]];
-        let design = design(&crafts::ring(4, 0.25, 45.0), Priority::new(tiers, false).unwrap()).unwrap();
+        let design = design(&crafts::ring(4, 0.25, 45.0), Priority::new(&tiers, false).unwrap()).unwrap();
         let mut mixer = Mixer::<f64, 8, _>::new(&design);
         prop_assert!(mixer.fail_rotor(lost));
         let reach = reach(&design);

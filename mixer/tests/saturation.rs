@@ -132,7 +132,7 @@ fn order_of_priority_decides_what_gives_way() {
     let rotors = crafts::ring(4, 0.25, 45.0);
     let full = Wrench { thrust_n: 31.0, roll_nm: 1.0, pitch_nm: 0.0, yaw_nm: 0.0 };
     let by = |tiers: &[&[Axis]]| {
-        let priority = Priority::new(tiers.iter().copied(), true).unwrap();
+        let priority = Priority::new(tiers, true).unwrap();
         Mixer::<f64, 8, _>::new(&design(&rotors, priority).unwrap()).allocate(full)
     };
     let torque_first = by(&[&[Axis::Roll, Axis::Pitch], &[Axis::Thrust], &[Axis::Yaw]]);

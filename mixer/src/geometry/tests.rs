@@ -1,6 +1,7 @@
 //! Signs by physical reasoning, and each cause of refusal.
 
 use super::*;
+use crate::wrench::Axis;
 
 fn upright(x: f64, y: f64, spin: Spin) -> Rotor {
     Rotor { position_m: [x, y, 0.0], spin, torque_per_thrust_m: 0.02, thrust_max_n: 8.0, ..Rotor::UP }

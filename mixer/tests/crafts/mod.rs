@@ -81,7 +81,7 @@ pub fn any_demand(reach: f64) -> impl Strategy<Value = [f64; 4]> {
 }
 
 /// The largest sum each axis could reach if all rotors pushed the same way.
-pub fn reach(design: &TestDesign) -> [f64; 4] {
+pub fn reach<const N: usize, const F: usize>(design: &Design<N, F>) -> [f64; 4] {
     let mut sum = [0.0; 4];
     let matrix = design.effectiveness();
     for (column, ceiling) in matrix.columns().iter().zip(matrix.ceilings_n()) {
@@ -90,6 +90,18 @@ pub fn reach(design: &TestDesign) -> [f64; 4] {
         }
     }
     sum
+}
+
+/// The units in which axes are compared where a nearest point is asked for: the largest entry of each row,
+/// rounded down to a power of two.
+pub fn units<const N: usize, const F: usize>(design: &Design<N, F>) -> [f64; 4] {
+    design.effectiveness().row_scales().map(|scale| scale.log2().floor().exp2())
+}
+
+/// Distance between two wrenches, as a share of the axis range: the worst axis counts.
+pub fn apart<S: Scalar>(a: [S; 4], b: [f64; 4], reach: [f64; 4]) -> f64 {
+    let apart = |((a, b), reach): ((S, f64), f64)| ((a.to_f64() - b) / reach).abs();
+    a.into_iter().zip(b).zip(reach).map(apart).fold(0.0, f64::max)
 }
 
 /// A craft of `count` rotors pulled out of shape: arms, angles, tilts, floors and ceilings all differ.

@@ -33,50 +33,94 @@ pub fn least_effort(columns: &[[f64; 4]], floors: &[f64], ceilings: &[f64], wren
     solved.then(|| solver.solution.x.clone())
 }
 
+/// What an answer is held to besides the limits of thrusts.
+#[derive(Clone, Default)]
+pub struct Held {
+    /// Axes that stay at theirs.
+    pub axes: Vec<usize>,
+    /// Axes that stay between two values.
+    pub strips: Vec<(usize, f64, f64)>,
+}
+
 /// Of what thrusts within the limits make in the axes `near`, the point nearest to `wanted`, while the
-/// axes `held` stay at theirs. Distances in `units`.
+/// axes held stay at theirs. Distances in `units`.
 pub fn nearest(
     columns: &[[f64; 4]],
     limits: (&[f64], &[f64]),
     units: [f64; 4],
-    (near, held): (&[usize], &[usize]),
+    (near, held): (&[usize], &Held),
     wanted: [f64; 4],
 ) -> Option<[f64; 4]> {
-    let (floors, ceilings) = limits;
     let count = columns.len();
     let entry = |i: usize, axis: usize| columns[i][axis] / units[axis];
-    // ½·u·P·u + q·u with P = AᵀA, q = −Aᵀw over the rows that shall come near; upper triangle.
+    // ½·u·P·u + q·u with P = AᵀA, q = −Aᵀw over the rows that shall come near.
+    let square = |i: usize, j: usize| near.iter().map(|axis| entry(i, *axis) * entry(j, *axis)).sum::<f64>();
+    let pull = |i: usize| -near.iter().map(|axis| entry(i, *axis) * wanted[*axis] / units[*axis]).sum::<f64>();
+    let linear: Vec<f64> = (0..count).map(pull).collect();
+    let thrusts = solved(columns, limits, units, (&square, &linear), (held, wanted))?;
+    Some(std::array::from_fn(|axis| columns.iter().zip(&thrusts).map(|(column, u)| column[axis] * u).sum()))
+}
+
+/// What the thrusts nearest to half way make that keep the limits and what is held.
+pub fn middle(
+    columns: &[[f64; 4]],
+    (floors, ceilings): (&[f64], &[f64]),
+    units: [f64; 4],
+    held: &Held,
+    wanted: [f64; 4],
+) -> Option<[f64; 4]> {
+    let square = |i: usize, j: usize| f64::from(u8::from(i == j));
+    let linear: Vec<f64> = floors.iter().zip(ceilings).map(|(low, high)| -0.5 * (low + high)).collect();
+    let thrusts = solved(columns, (floors, ceilings), units, (&square, &linear), (held, wanted))?;
+    Some(std::array::from_fn(|axis| columns.iter().zip(&thrusts).map(|(column, u)| column[axis] * u).sum()))
+}
+
+/// Thrusts that minimise ½·u·P·u + q·u within the limits and what is held.
+fn solved(
+    columns: &[[f64; 4]],
+    (floors, ceilings): (&[f64], &[f64]),
+    units: [f64; 4],
+    (square, linear): (&dyn Fn(usize, usize) -> f64, &[f64]),
+    (held, wanted): (&Held, [f64; 4]),
+) -> Option<Vec<f64>> {
+    let count = columns.len();
+    let entry = |i: usize, axis: usize| columns[i][axis] / units[axis];
+    // Upper triangle.
     let (mut rows, mut places, mut values) = (Vec::new(), Vec::new(), Vec::new());
     for j in 0..count {
         for i in 0..=j {
             rows.push(i);
             places.push(j);
-            values.push(near.iter().map(|axis| entry(i, *axis) * entry(j, *axis)).sum());
+            values.push(square(i, j));
         }
     }
     let square = CscMatrix::new_from_triplets(count, count, rows, places, values);
-    let pull = |i: usize| -near.iter().map(|axis| entry(i, *axis) * wanted[*axis] / units[*axis]).sum::<f64>();
-    let linear: Vec<f64> = (0..count).map(pull).collect();
+    let (equal, within) = (held.axes.len(), held.strips.len());
     let (mut rows, mut places, mut values) = (Vec::new(), Vec::new(), Vec::new());
     for i in 0..count {
-        let equal = held.iter().enumerate().map(|(row, axis)| (row, entry(i, *axis)));
-        for (row, value) in equal.chain([(held.len() + i, 1.0), (held.len() + count + i, -1.0)]) {
+        let fixed = held.axes.iter().enumerate().map(|(row, axis)| (row, entry(i, *axis)));
+        let limits = [(equal + i, 1.0), (equal + count + i, -1.0)];
+        let strips = held.strips.iter().enumerate().flat_map(|(row, (axis, _, _))| {
+            let first = equal + 2 * count + 2 * row;
+            [(first, entry(i, *axis)), (first + 1, -entry(i, *axis))]
+        });
+        for (row, value) in fixed.chain(limits).chain(strips) {
             rows.push(row);
             places.push(i);
             values.push(value);
         }
     }
-    let constraints = CscMatrix::new_from_triplets(held.len() + 2 * count, count, rows, places, values);
-    let equal = held.iter().map(|axis| wanted[*axis] / units[*axis]);
-    let bounds: Vec<f64> = equal.chain(ceilings.iter().copied()).chain(floors.iter().map(|floor| -floor)).collect();
-    let cones = [SupportedConeT::ZeroConeT(held.len()), SupportedConeT::NonnegativeConeT(2 * count)];
-    let mut solver = DefaultSolver::new(&square, &linear, &constraints, &bounds, &cones, sharp()).ok()?;
+    let height = equal + 2 * count + 2 * within;
+    let constraints = CscMatrix::new_from_triplets(height, count, rows, places, values);
+    let fixed = held.axes.iter().map(|axis| wanted[*axis] / units[*axis]);
+    let strips = held.strips.iter().flat_map(|(axis, low, high)| [high / units[*axis], -low / units[*axis]]);
+    let limits = ceilings.iter().copied().chain(floors.iter().map(|floor| -floor));
+    let bounds: Vec<f64> = fixed.chain(limits).chain(strips).collect();
+    let cones = [SupportedConeT::ZeroConeT(equal), SupportedConeT::NonnegativeConeT(2 * count + 2 * within)];
+    let mut solver = DefaultSolver::new(&square, linear, &constraints, &bounds, &cones, sharp()).ok()?;
     solver.solve();
-    if !matches!(solver.solution.status, SolverStatus::Solved | SolverStatus::AlmostSolved) {
-        return None;
-    }
-    let thrusts = &solver.solution.x;
-    Some(std::array::from_fn(|axis| columns.iter().zip(thrusts).map(|(column, u)| column[axis] * u).sum()))
+    // Almost solved is not sharp enough here.
+    (solver.solution.status == SolverStatus::Solved).then(|| solver.solution.x.clone())
 }
 
 fn sharp() -> DefaultSettings<f64> {
