@@ -85,8 +85,11 @@ impl<S: Scalar> AngleLoop<S> {
         let roll = roll_gain * error.roll + moving_rad_s.roll;
         let pitch = pitch_gain * error.pitch + moving_rad_s.pitch;
         let yaw = yaw_gain * error.yaw + moving_rad_s.yaw;
-        let excess = (roll.abs() / roll_max).larger(pitch.abs() / pitch_max);
-        let share = if excess > S::ONE { S::ONE / excess } else { S::ONE };
-        BodyAxes { roll: share * roll, pitch: share * pitch, yaw: yaw.limit(-yaw_max, yaw_max) }
+        let yaw = yaw.limit_size(yaw_max);
+        if roll.abs() <= roll_max && pitch.abs() <= pitch_max {
+            return BodyAxes { roll, pitch, yaw };
+        }
+        let share = S::ONE / (roll.abs() / roll_max).larger(pitch.abs() / pitch_max);
+        BodyAxes { roll: share * roll, pitch: share * pitch, yaw }
     }
 }

@@ -34,11 +34,10 @@ impl<S: Scalar> AttitudeError<S> {
     pub fn between(attitude: Quaternion<S>, wanted: Quaternion<S>) -> Self {
         let e = (attitude.conjugate() * wanted).shortest();
         let square = e.w * e.w + e.z * e.z;
-        let size = square.sqrt();
-        if !(size > S::from_f64(INVERTED_TOL)) {
+        if !(square > S::from_f64(INVERTED_TOL * INVERTED_TOL)) {
             return AttitudeError { roll: S::TWO * e.x, pitch: S::TWO * e.y, yaw: S::ZERO };
         }
-        let scale = S::TWO / size;
+        let scale = S::TWO * square.recip_sqrt();
         AttitudeError {
             roll: scale * (e.w * e.x - e.y * e.z),
             pitch: scale * (e.w * e.y + e.x * e.z),

@@ -6,6 +6,7 @@ use evenkeel_mixer::{Allocation, Mixer, Scalar, Wrench};
 use heapless::Vec;
 
 use crate::angle_loop::{AngleLoop, AngleLoopConfig, AngleLoopError};
+use crate::finite::all_finite;
 use crate::inertia::{Inertia, InertiaError};
 use crate::quaternion::Quaternion;
 use crate::rate_loop::{AxisSetpoint, RateLoop, RateLoopConfig, RateLoopError, RateLoopState};
@@ -219,13 +220,20 @@ impl<S: Scalar> Controller<S> {
     }
 
     /// The first half of [`Controller::step`]: everything before the mixer.
-    pub(crate) fn decide(
+    fn decide(&self, state: &mut ControllerState<S>, sensed: &Sensed<S>, setpoint: &Setpoint<S>) -> Decided<S> {
+        self.decide_at(state, sensed.attitude.normalized(), sensed.rate_rad_s, setpoint)
+    }
+
+    /// The same with an attitude that is of unit length; none when nothing is known of it.
+    #[inline(always)]
+    pub(crate) fn decide_at(
         &self,
         state: &mut ControllerState<S>,
-        sensed: &Sensed<S>,
+        attitude: Option<Quaternion<S>>,
+        rate_rad_s: BodyAxes<S>,
         setpoint: &Setpoint<S>,
     ) -> Decided<S> {
-        let known = Known::of(sensed, setpoint, state.last_thrust_n);
+        let known = Known::of(attitude, rate_rad_s, setpoint, state.last_thrust_n);
         if matches!(setpoint.motors, Motors::Off | Motors::Idle) {
             state.reset();
             state.wanted_attitude = known.attitude.unwrap_or(Quaternion::IDENTITY);
@@ -269,37 +277,68 @@ impl<S: Scalar> Controller<S> {
         Decided::without_torque(Motors::Idle, thrust_n, false)
     }
 
-    /// The other half: the mixer, and what it says to the integrators. The only place where a step is put together: it
-    /// is large enough for each copy of it to cost as much as a loop.
-    pub(crate) fn carry_out<const N: usize, const F: usize, const P: usize>(
+    /// The other half: the mixer, and what it says to the integrators.
+    fn carry_out<const N: usize, const F: usize, const P: usize>(
         &self,
         state: &mut ControllerState<S>,
         decided: &Decided<S>,
         mixer: &Mixer<S, N, F, P>,
     ) -> Step<S, N> {
-        let allocation = if decided.motors == Motors::Grounded {
-            mixer.allocate_with_rise(decided.demand, S::ZERO)
-        } else {
-            mixer.allocate(decided.demand)
+        match mixer.thrusts_off_the_limits(&decided.demand) {
+            Some(thrusts_n) => self.conclude(state, decided, mixer.met(decided.demand, thrusts_n), &thrusts_n, mixer).0,
+            None => self.conclude_at_the_limits(state, *decided, mixer).0,
+        }
+    }
+
+    /// As [`Controller::conclude`], with the mixer's answer to any demand.
+    #[cold]
+    #[inline(never)]
+    pub(crate) fn conclude_at_the_limits<const N: usize, const F: usize, const P: usize>(
+        &self,
+        state: &mut ControllerState<S>,
+        decided: Decided<S>,
+        mixer: &Mixer<S, N, F, P>,
+    ) -> (Step<S, N>, [S; N]) {
+        // On the ground no torque may raise the thrust.
+        let allocation = match decided.motors {
+            Motors::Grounded => mixer.allocate_with_rise(decided.demand, S::ZERO),
+            Motors::Off | Motors::Idle | Motors::Flying => mixer.allocate(decided.demand),
         };
+        let mut thrusts_n = [S::ZERO; N];
+        for (slot, thrust) in thrusts_n.iter_mut().zip(&allocation.thrusts_n) {
+            *slot = *thrust;
+        }
+        self.conclude(state, &decided, allocation, &thrusts_n, mixer)
+    }
+
+    /// What follows the mixer's answer: what it says to the integrators, and the commands, which come beside the step as
+    /// well. The thrusts are the allocation's. In line, so that the step is written once: it is large enough for each
+    /// copy of it to cost as much as a loop.
+    #[inline(always)]
+    pub(crate) fn conclude<const N: usize, const F: usize, const P: usize>(
+        &self,
+        state: &mut ControllerState<S>,
+        decided: &Decided<S>,
+        allocation: Allocation<S, N>,
+        thrusts_n: &[S; N],
+        mixer: &Mixer<S, N, F, P>,
+    ) -> (Step<S, N>, [S; N]) {
         match decided.motors {
             Motors::Flying => self.integrate(state, &allocation),
             Motors::Grounded => state.rate.iter_mut().for_each(RateLoopState::empty),
             Motors::Off | Motors::Idle => {}
         }
-        let mut commands = mixer.commands(&allocation);
-        if decided.motors == Motors::Off {
-            // In place: collecting would check the capacity again, with a panic.
-            commands.iter_mut().for_each(|command| *command = S::ZERO);
-        }
-        Step {
+        let off = decided.motors == Motors::Off;
+        let commands = if off { [S::ZERO; N] } else { mixer.commands_for(thrusts_n) };
+        let step = Step {
             wanted_attitude: state.wanted_attitude,
             rate_setpoint: decided.rate_setpoint,
             acceleration_rad_s2: decided.acceleration_rad_s2,
-            commands,
+            commands: of_rotors(commands, mixer.rotors()),
             allocation,
             invalid_input: decided.invalid_input,
-        }
+        };
+        (step, commands)
     }
 
     /// The pilot's demand, shaped, to a rate set-point; at the angle loop's own pace.
@@ -340,6 +379,7 @@ impl<S: Scalar> Controller<S> {
         }
     }
 
+    #[inline(always)]
     fn integrate<const N: usize>(&self, state: &mut ControllerState<S>, allocation: &Allocation<S, N>) {
         let unmet = allocation.unmet();
         let unmet = [unmet.roll_nm, unmet.pitch_nm, unmet.yaw_nm];
@@ -351,11 +391,21 @@ impl<S: Scalar> Controller<S> {
     }
 }
 
+/// The first `rotors` of these, which are all there are. Not `clone` of another list, which calls for a copy of a length
+/// that is not known: dearer than all of this for a handful of rotors.
+#[inline]
+pub(crate) fn of_rotors<S: Scalar, const N: usize>(values: [S; N], rotors: usize) -> Vec<S, N> {
+    let mut list = Vec::from_array(values);
+    list.truncate(rotors);
+    list
+}
+
 /// What a step asks of the mixer.
+#[derive(Clone, Copy)]
 pub(crate) struct Decided<S> {
     /// Flying: the integrators learn from what is achieved. Idle: they do not, whatever the thrust.
     motors: Motors,
-    demand: Wrench<S>,
+    pub(crate) demand: Wrench<S>,
     rate_setpoint: RateSetpoint<S>,
     acceleration_rad_s2: BodyAxes<S>,
     invalid_input: bool,
@@ -374,7 +424,7 @@ impl<S: Scalar> Decided<S> {
     }
 }
 
-/// No craft turns faster than this and lives, rad/s: a larger rate is a fault of the sensor.
+/// No craft turns faster than this and lives, rad/s about all axes together: a larger rate is a fault of the sensor.
 pub const RATE_BELIEVED_MAX: f64 = 1.0e3;
 
 /// What of a step's input can be believed.
@@ -387,18 +437,16 @@ struct Known<S> {
 }
 
 impl<S: Scalar> Known<S> {
-    fn of(sensed: &Sensed<S>, setpoint: &Setpoint<S>, last_thrust_n: S) -> Self {
-        let attitude = sensed.attitude.normalized();
-        let limit = S::from_f64(RATE_BELIEVED_MAX);
-        let believed = sensed.rate_rad_s.to_array().iter().all(|rate| rate.abs() <= limit);
-        let rate_rad_s = believed.then_some(sensed.rate_rad_s);
-        let (motion_whole, thrust_whole) = (setpoint.motion.is_finite(), setpoint.thrust_n.is_finite());
-        Known {
-            invalid: attitude.is_none() || !believed || !motion_whole || !thrust_whole,
-            attitude,
-            rate_rad_s,
-            motion: if motion_whole { setpoint.motion } else { Motion::LEVEL },
-            thrust_n: if thrust_whole { setpoint.thrust_n } else { last_thrust_n },
+    fn of(attitude: Option<Quaternion<S>>, rate_rad_s: BodyAxes<S>, setpoint: &Setpoint<S>, last_thrust_n: S) -> Self {
+        let believed = rate_rad_s.square() <= S::from_f64(RATE_BELIEVED_MAX * RATE_BELIEVED_MAX);
+        let rate_rad_s = believed.then_some(rate_rad_s);
+        let invalid = attitude.is_none() || !believed;
+        let [first, second, third] = setpoint.motion.to_array();
+        if all_finite([setpoint.thrust_n, first, second, third]) {
+            return Known { attitude, rate_rad_s, motion: setpoint.motion, thrust_n: setpoint.thrust_n, invalid };
         }
+        let motion = if setpoint.motion.is_finite() { setpoint.motion } else { Motion::LEVEL };
+        let thrust_n = if setpoint.thrust_n.is_finite() { setpoint.thrust_n } else { last_thrust_n };
+        Known { attitude, rate_rad_s, motion, thrust_n, invalid: true }
     }
 }

@@ -5,29 +5,32 @@
 //! gyro ─► gyro filter ─► less bias ─────────────┐
 //! gyro, accelerometer, heading ─► estimate ─┬─► Sensed ─► Controller::step ─► commands
 //! link, ground, battery ─► supervisor ◄─────┘      ▲
-//!                              └─ Permission ─► Setpoint (pilot's, level, or none)
+//! rotors reported stopped ─┬─► ┘ └─ Permission ─► Setpoint (pilot's, level, or none)
+//!                          └─► mixer: does without them
 //! ```
 //!
 //! [`Controller::step`] alone serves boards that have an attitude already; this is the whole of it.
 
 use core::fmt;
 
-use evenkeel_mixer::{Mixer, Scalar};
+use evenkeel_mixer::{Mixer, RotorSet, Scalar};
 use heapless::Vec;
 
 use crate::battery::{Battery, BatteryConfig, BatteryError, BatteryState};
-use crate::controller::{Controller, ControllerConfig, ControllerError, ControllerState, Sensed, Step};
+use crate::controller::{Controller, ControllerConfig, ControllerError, ControllerState, Step, of_rotors};
 use crate::descent::{Descent, DescentConfig, DescentError, DescentState};
 use crate::estimate::{
     Alignment, AttitudeEstimator, AttitudeEstimatorConfig, AttitudeEstimatorError, AttitudeEstimatorState, Estimate,
     InertialSample,
 };
 use crate::filter::{GyroFilter, GyroFilterConfig, GyroFilterError, GyroFilterState};
+use crate::finite::all_finite;
 use crate::missed_periods::{MissedPeriods, MissedPeriodsState};
 use crate::quaternion::Quaternion;
+use crate::rotor_reports::{RotorReports, RotorReportsConfig, RotorReportsError, RotorReportsState};
 use crate::setpoint::{BodyAxes, Motion, Motors, Setpoint};
 use crate::supervisor::{
-    Decision, Permission, Supervisor, SupervisorConfig, SupervisorError, SupervisorInput, SupervisorState,
+    Decision, Permission, State, Supervisor, SupervisorConfig, SupervisorError, SupervisorInput, SupervisorState,
 };
 
 /// All the blocks, human side.
@@ -46,6 +49,8 @@ pub struct FlightComputerConfig {
     pub battery: BatteryConfig,
     /// How the craft comes down without a pilot.
     pub descent: DescentConfig,
+    /// When a rotor that is reported stopped counts as failed.
+    pub rotor_reports: RotorReportsConfig,
 }
 
 /// Which block refused its configuration.
@@ -63,6 +68,8 @@ pub enum FlightComputerError {
     Battery(BatteryError),
     /// The descent.
     Descent(DescentError),
+    /// The reports of stopped rotors.
+    RotorReports(RotorReportsError),
 }
 
 impl fmt::Display for FlightComputerError {
@@ -74,6 +81,7 @@ impl fmt::Display for FlightComputerError {
             FlightComputerError::Controller(cause) => cause.fmt(f),
             FlightComputerError::Battery(cause) => write!(f, "battery: {cause}"),
             FlightComputerError::Descent(cause) => write!(f, "descent: {cause}"),
+            FlightComputerError::RotorReports(cause) => write!(f, "reports of stopped rotors: {cause}"),
         }
     }
 }
@@ -94,6 +102,10 @@ pub struct Sample<S, const N: usize> {
     /// Speed of each rotor, for the notches; zero where it is not known.
     #[cfg_attr(feature = "serde", serde(with = "crate::sequence"))]
     pub rotor_speeds_rad_s: [S; N],
+    /// Rotors that have stopped or do not obey, by a fault that the motor electronics report or by a measured speed far
+    /// below the one commanded. A rotor that merely does not turn because it was not told to is not among them. Empty
+    /// when nothing on board can tell.
+    pub stopped_rotors: RotorSet,
     /// Whether the craft stands on the ground; none when nothing on board can tell.
     pub on_ground: Option<bool>,
     /// Charge left, 0 to 1; none when it is not measured.
@@ -138,11 +150,13 @@ pub struct FlightStep<S, const N: usize> {
     pub commands: Vec<S, N>,
     /// Rotor ceilings as a share of those on a full battery, as the mixer has them.
     pub ceiling_share: S,
-    /// What was given and is no number.
+    /// Rotors that count as stopped: the mixer does without them. While disarmed: those that are reported.
+    pub stopped_rotors: RotorSet,
+    /// What was given and is not to be believed.
     pub passed_over: PassedOver,
 }
 
-/// Values that were given, are not finite, and were passed over. What the estimate and the loops passed over, their
+/// Values that were given, are not finite or cannot be, and were passed over. What the estimate and the loops passed over, their
 /// own records say.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -158,23 +172,39 @@ pub struct PassedOver {
     pub climb: bool,
     /// The pilot's demand.
     pub demand: bool,
+    /// The stopped rotors: those beyond the craft's count; or in flight all of them, when it says that none is left.
+    pub stopped_rotors: bool,
 }
 
 impl PassedOver {
-    fn of<S: Scalar, const N: usize>(sample: &Sample<S, N>, pilot: &PilotDemand<S>) -> Self {
+    fn of<S: Scalar, const N: usize>(sample: &Sample<S, N>, pilot: &PilotDemand<S>, stopped_rotors: bool) -> Self {
+        // Nearly always.
+        let measured = [sample.battery_share, sample.voltage_share, sample.climb_m_s];
+        let [roll, pitch, yaw] = pilot.motion.to_array();
+        let known = measured.map(|value| value.unwrap_or(S::ZERO));
+        if all_finite(sample.rotor_speeds_rad_s) && all_finite(known) && all_finite([pilot.thrust_n, roll, pitch, yaw])
+        {
+            return PassedOver { stopped_rotors, ..PassedOver::default() };
+        }
+        PassedOver { stopped_rotors, ..PassedOver::found(sample, pilot) }
+    }
+
+    #[cold]
+    fn found<S: Scalar, const N: usize>(sample: &Sample<S, N>, pilot: &PilotDemand<S>) -> Self {
         let bad = |value: Option<S>| value.is_some_and(|value| !value.is_finite());
         PassedOver {
-            rotor_speed: !sample.rotor_speeds_rad_s.iter().all(|speed| speed.is_finite()),
+            rotor_speed: !all_finite(sample.rotor_speeds_rad_s),
             battery: bad(sample.battery_share),
             voltage: bad(sample.voltage_share),
             climb: bad(sample.climb_m_s),
             demand: !(pilot.thrust_n.is_finite() && pilot.motion.is_finite()),
+            stopped_rotors: false,
         }
     }
 
     /// Whether any was.
     pub fn any(&self) -> bool {
-        self.rotor_speed || self.battery || self.voltage || self.climb || self.demand
+        self.rotor_speed || self.battery || self.voltage || self.climb || self.demand || self.stopped_rotors
     }
 }
 
@@ -187,6 +217,7 @@ pub struct FlightComputer<S> {
     controller: Controller<S>,
     battery: Battery<S>,
     descent: Descent<S>,
+    rotor_reports: RotorReports,
     missed_periods: MissedPeriods,
 }
 
@@ -199,8 +230,10 @@ pub struct FlightState<S: Scalar, const N: usize> {
     controller: ControllerState<S>,
     battery: BatteryState<S>,
     descent: DescentState<S>,
+    rotor_reports: RotorReportsState,
     missed_periods: MissedPeriodsState,
-    commands: Vec<S, N>,
+    /// The last; none before the first.
+    commands: Option<[S; N]>,
 }
 
 impl<S: Scalar, const N: usize> FlightState<S, N> {
@@ -245,6 +278,8 @@ impl<S: Scalar> FlightComputer<S> {
             battery: Battery::new(&config.battery, period_s).map_err(FlightComputerError::Battery)?,
             descent: Descent::new(&config.descent, config.supervisor.hover_thrust_n, period_s)
                 .map_err(FlightComputerError::Descent)?,
+            rotor_reports: RotorReports::new(&config.rotor_reports, period_s)
+                .map_err(FlightComputerError::RotorReports)?,
             missed_periods: MissedPeriods::new(period_s, config.supervisor.samples.gap_max_s),
         })
     }
@@ -264,6 +299,8 @@ impl<S: Scalar> FlightComputer<S> {
         let estimate = self.estimator.step(&mut state.estimator, &sample.inertial);
         let rate_rad_s = less(filtered.rate_rad_s, estimate.bias_rad_s);
         let whole = !(filtered.held || estimate.status.gyro_faulty || estimate.status.accelerometer_faulty);
+        let disarmed = state.supervisor.state() == State::Disarmed;
+        let rotors = self.rotor_reports.step(&mut state.rotor_reports, sample.stopped_rotors, disarmed, mixer);
         let input = SupervisorInput {
             now_us: sample.now_us,
             arm_request: pilot.arm,
@@ -273,50 +310,74 @@ impl<S: Scalar> FlightComputer<S> {
             sensed_at_us: sample.sensed_at_us,
             sensors_finite: whole,
             cos_tilt: cos_tilt(estimate.attitude),
-            rate_rad_s: size(rate_rad_s),
+            rate_rad_s,
             on_ground: sample.on_ground,
             battery_share: sample.battery_share,
             configuration_valid: true,
             attitude_known: estimate.status.alignment == Alignment::Aligned,
+            rotor_stopped: !rotors.stopped.is_empty(),
         };
         let mut decision = self.supervisor.step(&mut state.supervisor, &input);
-        self.battery.step(&mut state.battery, sample.voltage_share, mixer);
+        // At most one new plan of the mixer a step: a rotor's comes first.
+        if !rotors.mixer_changed {
+            self.battery.step(&mut state.battery, sample.voltage_share, mixer);
+        }
         match &mut decision.permission {
             Permission::LevelDescent { thrust_n } => {
                 *thrust_n = self.descent.step(&mut state.descent, sample.climb_m_s, *thrust_n);
             }
             _ => state.descent.reset(),
         }
-        let (ceiling_share, passed_over) = (state.battery.ceiling_share(), PassedOver::of(sample, pilot));
+        let (ceiling_share, stopped_rotors) = (state.battery.ceiling_share(), rotors.stopped);
+        let passed_over = PassedOver::of(sample, pilot, rotors.passed_over);
         // Before the first commands there is nothing to hold.
-        if decision.hold && runs_the_loops(decision.permission) && !state.commands.is_empty() {
-            let commands = copied(&state.commands);
-            return FlightStep { estimate, rate_rad_s, decision, control: None, commands, ceiling_share, passed_over };
+        let known = Known { estimate, rate_rad_s, decision, ceiling_share, stopped_rotors, passed_over };
+        if let Some(held) = state.commands.filter(|_| decision.hold && runs_the_loops(decision.permission)) {
+            return known.with(None, held, mixer.rotors());
         }
         let loops = &mut state.controller;
         let decided = match decision.permission {
             Permission::BlindDescent { thrust_n } => self.controller.decide_blind(loops, thrust_n),
             _ => {
-                let sensed = Sensed { attitude: estimate.attitude, rate_rad_s };
-                self.controller.decide(loops, &sensed, &permitted(decision.permission, pilot, sample.on_ground))
+                let setpoint = permitted(decision.permission, pilot, sample.on_ground);
+                self.controller.decide_at(loops, Some(estimate.attitude), rate_rad_s, &setpoint)
             }
         };
-        let control = self.controller.carry_out(loops, &decided, mixer);
-        let commands = copied(&control.commands);
-        state.commands = copied(&commands);
-        let control = Some(control);
-        FlightStep { estimate, rate_rad_s, decision, control, commands, ceiling_share, passed_over }
+        match mixer.thrusts_off_the_limits(&decided.demand) {
+            Some(thrusts_n) => {
+                let allocation = mixer.met(decided.demand, thrusts_n);
+                let (control, commands) = self.controller.conclude(loops, &decided, allocation, &thrusts_n, mixer);
+                state.commands = Some(commands);
+                known.with(Some(control), commands, mixer.rotors())
+            }
+            None => {
+                let (control, commands) = self.controller.conclude_at_the_limits(loops, decided, mixer);
+                state.commands = Some(commands);
+                known.with(Some(control), commands, mixer.rotors())
+            }
+        }
     }
 }
 
-/// As `clone`, which calls for a copy of a length that is not known: dearer than all of this for a handful of rotors.
-fn copied<S: Scalar, const N: usize>(values: &Vec<S, N>) -> Vec<S, N> {
-    let mut copy = Vec::new();
-    for value in values {
-        // Of the same capacity: there is room.
-        let _ = copy.push(*value);
+/// What of a step is known before the loops run.
+#[derive(Clone, Copy)]
+struct Known<S> {
+    estimate: Estimate<S>,
+    rate_rad_s: BodyAxes<S>,
+    decision: Decision<S>,
+    ceiling_share: S,
+    stopped_rotors: RotorSet,
+    passed_over: PassedOver,
+}
+
+impl<S: Scalar> Known<S> {
+    /// In line, so that the record is written where it stays.
+    #[inline(always)]
+    fn with<const N: usize>(self, control: Option<Step<S, N>>, commands: [S; N], rotors: usize) -> FlightStep<S, N> {
+        let Known { estimate, rate_rad_s, decision, ceiling_share, stopped_rotors, passed_over } = self;
+        let commands = of_rotors(commands, rotors);
+        FlightStep { estimate, rate_rad_s, decision, control, commands, ceiling_share, stopped_rotors, passed_over }
     }
-    copy
 }
 
 /// Whether the loops hold the attitude under this permission.
@@ -338,10 +399,6 @@ fn permitted<S: Scalar>(permission: Permission<S>, pilot: &PilotDemand<S>, on_gr
 
 fn less<S: Scalar>(a: BodyAxes<S>, b: BodyAxes<S>) -> BodyAxes<S> {
     BodyAxes { roll: a.roll - b.roll, pitch: a.pitch - b.pitch, yaw: a.yaw - b.yaw }
-}
-
-fn size<S: Scalar>(v: BodyAxes<S>) -> S {
-    (v.roll * v.roll + v.pitch * v.pitch + v.yaw * v.yaw).sqrt()
 }
 
 fn cos_tilt<S: Scalar>(attitude: Quaternion<S>) -> S {

@@ -14,11 +14,13 @@
 mod angle_loop;
 mod attitude_error;
 mod battery;
+mod brief;
 mod controller;
 mod descent;
 mod elementary;
 pub mod estimate;
 pub mod filter;
+mod finite;
 mod flight_computer;
 mod inertia;
 #[cfg(feature = "link")]
@@ -27,6 +29,7 @@ mod missed_periods;
 mod quaternion;
 mod rate_loop;
 mod reference;
+mod rotor_reports;
 #[cfg(feature = "serde")]
 mod sequence;
 mod setpoint;
@@ -51,6 +54,7 @@ pub use inertia::{Inertia, InertiaError};
 pub use quaternion::Quaternion;
 pub use rate_loop::{AxisSetpoint, RateLoop, RateLoopConfig, RateLoopError, RateLoopState};
 pub use reference::{Followed, HEADING_LEAD_MAX, Reference, ReferenceConfig, ReferenceError, ReferenceState};
+pub use rotor_reports::{RotorReportsConfig, RotorReportsError};
 pub use setpoint::{BodyAxes, Motion, Motors, RateSetpoint, Setpoint};
 pub use shaping::{SETTLED_TOL, Shaped, Shaper, ShaperConfig, ShaperError};
 pub use supervisor::{

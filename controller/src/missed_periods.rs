@@ -3,25 +3,32 @@
 //! The attitude turned meanwhile. What is sensed is stamped, so that the estimate can be carried to the next sample's
 //! own time instead of losing what a late sample leaves out.
 
+use core::mem;
+
+use crate::brief::brief;
+
 /// How periods are counted.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct MissedPeriods {
-    period_us: u64,
+    period_us: u32,
+    /// A period and a half.
+    late_us: u32,
     /// Longer gaps are a fault of the clock or of the sensors, and are not bridged further.
-    most: u64,
+    most: u32,
 }
 
-/// The time to which the estimate has been carried; none before the first sample.
+/// The last sample, and how far beyond it the estimate has been carried.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub(crate) struct MissedPeriodsState {
-    carried_to_us: Option<u64>,
     sensed_at_us: Option<u64>,
+    carried_us: u32,
 }
 
 impl MissedPeriods {
-    /// Both checked elsewhere: above zero and finite.
+    /// Both checked elsewhere: above zero, and less than an hour.
     pub(crate) fn new(period_s: f64, gap_max_s: f64) -> Self {
-        MissedPeriods { period_us: ((period_s * 1e6 + 0.5) as u64).max(1), most: (gap_max_s / period_s) as u64 }
+        let period_us = ((period_s * 1e6 + 0.5) as u32).max(1);
+        MissedPeriods { period_us, late_us: period_us + period_us / 2, most: (gap_max_s / period_s) as u32 }
     }
 
     /// Periods to bridge before this step takes one of its own.
@@ -30,20 +37,21 @@ impl MissedPeriods {
     ///   the future or from before the last is not believed, and bridges nothing.
     pub(crate) fn step(&self, state: &mut MissedPeriodsState, now_us: u64, sensed_at_us: Option<u64>) -> u32 {
         let Some(sensed_us) = sensed_at_us.filter(|sensed_us| *sensed_us <= now_us) else { return 0 };
-        let carried_to_us = state.carried_to_us.unwrap_or(sensed_us);
-        if state.sensed_at_us.replace(sensed_us) == Some(sensed_us) {
-            state.carried_to_us = Some(carried_to_us.saturating_add(self.period_us));
+        let Some(last_us) = state.sensed_at_us.replace(sensed_us) else { return 0 };
+        if last_us == sensed_us {
+            state.carried_us = state.carried_us.saturating_add(self.period_us);
             return 0;
         }
-        state.carried_to_us = Some(sensed_us);
-        let passed_us = sensed_us.saturating_sub(carried_to_us);
-        // Nearly always: no division.
-        if passed_us < self.period_us + self.period_us / 2 {
-            return 0;
-        }
+        let carried_us = mem::take(&mut state.carried_us);
+        let passed_us = brief(sensed_us.saturating_sub(last_us)).saturating_sub(carried_us);
+        if passed_us < self.late_us { 0 } else { self.missed(passed_us) }
+    }
+
+    #[cold]
+    fn missed(&self, passed_us: u32) -> u32 {
         // The period is above zero; a plain division would still bring its panic along.
         let periods = passed_us.saturating_add(self.period_us / 2).checked_div(self.period_us).unwrap_or(1);
-        u32::try_from(periods.saturating_sub(1).min(self.most)).unwrap_or(0)
+        periods.saturating_sub(1).min(self.most)
     }
 }
 

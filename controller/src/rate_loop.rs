@@ -184,8 +184,7 @@ impl<S: Scalar> RateLoop<S> {
     pub fn integrate(&self, state: &mut RateLoopState<S>, unmet: S) {
         let further = (unmet > S::ZERO && state.pending > S::ZERO) || (unmet < S::ZERO && state.pending < S::ZERO);
         if !further {
-            let limit = self.integral_max_rad_s2;
-            state.integral_rad_s2 = (state.integral_rad_s2 + state.pending).limit(-limit, limit);
+            state.integral_rad_s2 = (state.integral_rad_s2 + state.pending).limit_size(self.integral_max_rad_s2);
         }
         state.pending = S::ZERO;
     }

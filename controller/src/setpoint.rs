@@ -2,6 +2,8 @@
 
 use evenkeel_mixer::Scalar;
 
+use crate::finite::all_finite;
+
 /// Three values about the body axes: x forward (roll), y right (pitch), z down (yaw).
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -26,9 +28,14 @@ impl<S: Scalar> BodyAxes<S> {
         [self.roll, self.pitch, self.yaw]
     }
 
+    /// Square of their length.
+    pub(crate) fn square(self) -> S {
+        self.roll * self.roll + self.pitch * self.pitch + self.yaw * self.yaw
+    }
+
     /// Whether all three are finite.
     pub fn is_finite(&self) -> bool {
-        self.roll.is_finite() && self.pitch.is_finite() && self.yaw.is_finite()
+        all_finite(self.to_array())
     }
 }
 
@@ -56,11 +63,14 @@ impl<S: Scalar> Motion<S> {
 
     /// Whether every number is finite.
     pub fn is_finite(&self) -> bool {
+        all_finite(self.to_array())
+    }
+
+    /// The three numbers, whatever they mean.
+    pub(crate) fn to_array(self) -> [S; 3] {
         match self {
-            Motion::Angles { roll_rad, pitch_rad, yaw_rate_rad_s } => {
-                roll_rad.is_finite() && pitch_rad.is_finite() && yaw_rate_rad_s.is_finite()
-            }
-            Motion::Rates(rates) => rates.is_finite(),
+            Motion::Angles { roll_rad, pitch_rad, yaw_rate_rad_s } => [roll_rad, pitch_rad, yaw_rate_rad_s],
+            Motion::Rates(rates) => rates.to_array(),
         }
     }
 }

@@ -121,14 +121,19 @@ impl<S: Scalar> Shaper<S> {
     /// * Input: any value; one that is not finite leaves the state as it is
     /// * Output: the new state: rate within the slew limit, acceleration within its own
     pub fn step(&self, state: &mut Shaped<S>, target: S) -> Shaped<S> {
-        if !target.is_finite() {
-            return *state;
+        if target.is_finite() {
+            self.advance(state, target);
         }
-        let wanted = self.approach(target - state.value).limit(-self.slew_max, self.slew_max);
-        let change = (wanted - state.rate).limit(-self.change_max, self.change_max);
+        *state
+    }
+
+    /// One step towards a target that is finite.
+    #[inline]
+    pub(crate) fn advance(&self, state: &mut Shaped<S>, target: S) {
+        let wanted = self.approach(target - state.value).limit_size(self.slew_max);
+        let change = (wanted - state.rate).limit_size(self.change_max);
         let rate = state.rate + change;
         *state = Shaped { value: state.value + self.period_s * rate, rate, acceleration: change * self.inverse_period };
-        *state
     }
 
     /// Speed at which to approach from a distance so that the acceleration limit suffices to stop.

@@ -7,6 +7,7 @@ use evenkeel_controller::link::{
     Received, Refusal, Start, StepRequest, ToBoard, Welcome, encode, frame_to_board_max,
 };
 use evenkeel_controller::{BodyAxes, Motion, PilotDemand};
+use evenkeel_mixer::{MAX_ROTORS, RotorSet};
 use heapless::Vec as Frame;
 use proptest::prelude::*;
 use serde::Serialize;
@@ -35,6 +36,7 @@ fn request(number: u32, gyro: [f32; 3], thrust_n: f32) -> StepRequest<f32, ROTOR
             heading: None,
         },
         rotor_speeds_rad_s: Frame::from_slice(&[0.0; ROTORS]).expect("four"),
+        stopped_rotors: RotorSet::EMPTY.with(2),
         on_ground: Some(false),
         battery_share: None,
         voltage_share: None,
@@ -57,11 +59,14 @@ fn examples() -> Vec<(&'static str, Vec<u8>)> {
     type To = ToBoard<f32, ROTORS>;
     type From = FromBoard<f32, ROTORS>;
     vec![
-        ("Hello, version 1", frame(&To::Hello(Hello { protocol: PROTOCOL }))),
+        ("Hello, version 2", frame(&To::Hello(Hello { protocol: PROTOCOL }))),
         ("Welcome from the craft \"demo\", four rotors, f32, fingerprint 12345678", frame(&From::Welcome(welcome))),
-        ("Refused: the board speaks version 2", frame(&From::Refused(Refusal::Protocol { board: 2 }))),
+        ("Refused: the board speaks version 1", frame(&From::Refused(Refusal::Protocol { board: 1 }))),
         ("Begin in lock-step at power-up", frame(&To::Begin(begin))),
-        ("Step 300, level hover at 16 N", frame(&To::Step(request(300, [0.0; 3], 16.0)))),
+        (
+            "Step 300, level hover at 16 N, the third rotor reported stopped",
+            frame(&To::Step(request(300, [0.0; 3], 16.0))),
+        ),
         ("End", frame(&To::End)),
     ]
 }
@@ -84,6 +89,7 @@ fn check_value_is_the_published_one() {
 fn frame_of_the_largest_request_fits_and_is_not_far_below_its_limit() {
     let mut most = request(u32::MAX, [f32::MAX; 3], f32::MAX);
     most.now_us = u64::MAX;
+    most.stopped_rotors = RotorSet::first(MAX_ROTORS);
     most.sensed_at_us = Some(u64::MAX);
     most.pilot.at_us = Some(u64::MAX);
     for share in [&mut most.battery_share, &mut most.voltage_share, &mut most.climb_m_s] {

@@ -5,7 +5,7 @@ use core::fmt;
 /// Largest turn in one sample that the integration is good for.
 pub const STEP_MAX_RAD: f64 = 0.5;
 
-/// Longest alignment: beyond, the running mean would lose digits.
+/// Longest alignment: beyond, the sums would lose digits.
 const ALIGN_MAX_S: f64 = 60.0;
 
 /// An attitude estimator, human side; may be wrong until `AttitudeEstimator::new` has seen it.
@@ -25,13 +25,13 @@ pub struct AttitudeEstimatorConfig {
     /// What the accelerometer shows at rest.
     pub gravity_m_s2: f64,
     /// Share of gravity by which the accelerometer's length may be off: no weight from here on, full
-    /// weight up to half of it.
+    /// weight up to half of it. While aligning, that of means over a tenth of a second.
     pub gate_share: f64,
     /// No weight at this rate of turn and above, full weight up to half of it; infinite: never.
     pub rate_gate_rad_s: f64,
-    /// How long the craft must be still to align.
+    /// How long the craft must be still to align; rounded to whole windows of whole samples.
     pub align_s: f64,
-    /// Largest rate, each axis, bias included, that counts as still.
+    /// Largest rate, each axis, bias included, that counts as still: root mean square over a tenth of a second.
     pub still_rad_s: f64,
 }
 
@@ -58,7 +58,7 @@ pub enum AttitudeEstimatorError {
     RateGate,
     /// The time to align is not above zero, or above a minute.
     AlignTime,
-    /// The rate that counts as still is not above zero.
+    /// The rate that counts as still is not above zero, or its square vanishes in the flying scalar.
     Stillness,
 }
 

@@ -6,10 +6,10 @@
 
 use evenkeel_mixer::Scalar;
 
-use crate::estimate::alignment::{Aligner, Alignment, Means, Start};
+use crate::estimate::alignment::{Aligner, AlignerConfig, Alignment, Means, Start, Stood};
 use crate::estimate::config::{AttitudeEstimatorConfig, AttitudeEstimatorError};
 use crate::estimate::direction::{attitude_with_down, direction_error, dot, scaled, sum};
-use crate::estimate::gate::{SeenDown, fade, seen_down};
+use crate::estimate::gate::{SeenDown, fade, fade_of_square, seen_down};
 use crate::estimate::heading::{HeadingReference, heading_turn, turned};
 use crate::quaternion::Quaternion;
 use crate::setpoint::BodyAxes;
@@ -145,13 +145,9 @@ impl<S: Scalar> AttitudeEstimator<S> {
         if !per_rate_gate.is_finite() {
             return Err(AttitudeEstimatorError::RateGate);
         }
-        let aligner = Aligner {
-            // Above zero and at most a minute: the count fits, the fraction is rounded.
-            samples: ((config.align_s / period_s + 0.5) as u32).max(1),
-            still_rad_s: S::from_f64(config.still_rad_s),
-            bias_max_rad_s: S::from_f64(config.bias_max_rad_s),
-            gate_share: S::from_f64(config.gate_share),
-        };
+        let AttitudeEstimatorConfig { align_s, still_rad_s, bias_max_rad_s, gate_share, .. } = *config;
+        let aligner = Aligner::new(&AlignerConfig { align_s, still_rad_s, bias_max_rad_s, gate_share }, period_s)
+            .ok_or(AttitudeEstimatorError::Stillness)?;
         Ok(AttitudeEstimator {
             period_s: S::from_f64(period_s),
             kp_per_s: S::from_f64(config.kp_per_s),
@@ -171,6 +167,7 @@ impl<S: Scalar> AttitudeEstimator<S> {
     /// * Input: anything; what is not finite or out of range is passed over and flagged
     /// * Output: finite, attitude of unit length
     /// * Cost: four inverse square roots at most, no division once aligned
+    #[inline(always)]
     pub fn step(&self, state: &mut AttitudeEstimatorState<S>, sample: &InertialSample<S>) -> Estimate<S> {
         let gyro = Some(sample.gyro_rad_s.to_array()).filter(|gyro| gyro.iter().all(|rate| self.believes(*rate)));
         let seen = seen_down(sample.acceleration_m_s2, self.per_gravity);
@@ -184,11 +181,15 @@ impl<S: Scalar> AttitudeEstimator<S> {
             bias_limited: false,
         };
         if state.alignment == Alignment::Aligned {
-            if let Some(gyro) = gyro {
-                self.turn(state, gyro, seen, sample.heading, &mut status);
+            match gyro {
+                Some(gyro) => self.turn(state, gyro, seen, sample.heading, &mut status),
+                None => status.bias_limited = self.bias_limited(state),
             }
         } else {
-            let (alignment, start) = self.aligner.step(&mut state.means, gyro, seen);
+            let force_g = scaled(sample.acceleration_m_s2, self.per_gravity);
+            let stood =
+                gyro.zip(seen).map(|(gyro_rad_s, SeenDown { off_share, .. })| Stood { gyro_rad_s, force_g, off_share });
+            let (alignment, start) = self.aligner.step(&mut state.means, state.alignment, stood);
             state.alignment = alignment;
             if let Some(start) = start {
                 status.heading_used = begin(state, start, sample.heading);
@@ -196,9 +197,9 @@ impl<S: Scalar> AttitudeEstimator<S> {
             if let Some(gyro) = gyro {
                 state.rate_rad_s = sum(gyro, state.bias_rad_s.map(|bias| -bias));
             }
+            status.bias_limited = self.bias_limited(state);
         }
         status.alignment = state.alignment;
-        status.bias_limited = state.bias_rad_s.iter().any(|bias| bias.abs() >= self.bias_max_rad_s);
         Estimate {
             attitude: state.attitude.shortest(),
             rate_rad_s: BodyAxes::from_array(state.rate_rad_s),
@@ -244,33 +245,40 @@ impl<S: Scalar> AttitudeEstimator<S> {
         let down = state.attitude.down_in_body();
         let mut tilt_error = [S::ZERO; 3];
         if let Some(seen) = seen {
-            let turning = dot(rate, rate).sqrt() * self.per_rate_gate;
-            let weight = fade(seen.off_share * self.per_gate_share) * fade(turning);
+            let turning = scaled(rate, self.per_rate_gate);
+            let weight = fade(seen.off_share * self.per_gate_share) * fade_of_square(dot(turning, turning));
             tilt_error = scaled(direction_error(seen.down_body, down), weight);
             status.accelerometer_weight = weight;
         }
-        let mut heading_error = [S::ZERO; 3];
+        let mut error = tilt_error;
         if let Some(off) = heading.and_then(|heading| heading.error(state.attitude)) {
-            heading_error = scaled(down, self.heading_weight * heading_turn(off));
+            error = sum(tilt_error, scaled(down, self.heading_weight * heading_turn(off)));
             status.heading_used = true;
         }
-        let error = sum(tilt_error, heading_error);
         let turn = scaled(sum(rate, scaled(error, self.kp_per_s)), self.period_s);
         if let Some(attitude) = (state.attitude * Quaternion::small_turn(turn)).normalized() {
             state.attitude = attitude;
         }
-        self.learn_bias(state, tilt_error, heading_error);
         state.rate_rad_s = rate;
+        let learned = sum(state.bias_rad_s, scaled(error, -self.ki_per_step));
+        if learned.iter().all(|axis| axis.abs() < self.bias_max_rad_s) {
+            state.bias_rad_s = learned;
+        } else {
+            self.learn_up_to_the_limit(state, tilt_error);
+            status.bias_limited = self.bias_limited(state);
+        }
     }
 
     /// The limit cuts axis by axis, which would turn what a wrong heading teaches about down into a
     /// tilt: that part is left out where it would reach the limit.
-    fn learn_bias(&self, state: &mut AttitudeEstimatorState<S>, tilt_error: [S; 3], heading_error: [S; 3]) {
-        let learned = |error: [S; 3]| sum(state.bias_rad_s, scaled(error, -self.ki_per_step));
-        let within = |bias: [S; 3]| bias.iter().all(|axis| axis.abs() < self.bias_max_rad_s);
-        let both = learned(sum(tilt_error, heading_error));
-        let bias = if within(both) { both } else { learned(tilt_error) };
-        state.bias_rad_s = bias.map(|axis| axis.limit(-self.bias_max_rad_s, self.bias_max_rad_s));
+    #[cold]
+    fn learn_up_to_the_limit(&self, state: &mut AttitudeEstimatorState<S>, tilt_error: [S; 3]) {
+        let learned = sum(state.bias_rad_s, scaled(tilt_error, -self.ki_per_step));
+        state.bias_rad_s = learned.map(|axis| axis.limit(-self.bias_max_rad_s, self.bias_max_rad_s));
+    }
+
+    fn bias_limited(&self, state: &AttitudeEstimatorState<S>) -> bool {
+        state.bias_rad_s.iter().any(|bias| bias.abs() >= self.bias_max_rad_s)
     }
 }
 

@@ -3,6 +3,7 @@
 use evenkeel_mixer::Scalar;
 
 use crate::estimate::direction::{dot, scaled};
+use crate::finite::all_finite;
 
 /// What an accelerometer sample says of down.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -21,8 +22,8 @@ pub(crate) fn seen_down<S: Scalar>(acceleration_m_s2: [S; 3], per_gravity: S) ->
     let inverse = square.recip_sqrt();
     let down_body = scaled(force, -inverse);
     let off_share = (square * inverse - S::ONE).abs();
-    let whole = off_share.is_finite() && dot(down_body, down_body).is_finite();
-    whole.then_some(SeenDown { down_body, off_share })
+    let [x, y, z] = down_body;
+    all_finite([off_share, x, y, z]).then_some(SeenDown { down_body, off_share })
 }
 
 /// Weight for a fault this large, 1 being the gate: one up to half of it, none from it on, smooth
@@ -35,6 +36,11 @@ pub(crate) fn fade<S: Scalar>(fault: S) -> S {
     }
     let share = (S::TWO * (S::ONE - fault)).limit(S::ZERO, S::ONE);
     share * share * (S::ONE + S::TWO * (S::ONE - share))
+}
+
+/// [`fade`] of a fault given by its square: nearly always small, and then no root is taken.
+pub(crate) fn fade_of_square<S: Scalar>(square: S) -> S {
+    if square <= S::HALF * S::HALF { S::ONE } else { fade(square.sqrt()) }
 }
 
 #[cfg(test)]

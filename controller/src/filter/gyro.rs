@@ -131,18 +131,19 @@ impl<S: Scalar> GyroFilter<S> {
             bank.follow(&mut state.tuning, rotor_speeds_rad_s);
         }
         let [roll, pitch, yaw] = &mut state.axes;
-        let held = !(bearable(rate_rad_s.roll) && bearable(rate_rad_s.pitch) && bearable(rate_rad_s.yaw));
-        if held {
-            self.step_what_can_be(&state.tuning, [roll, pitch, yaw], rate_rad_s);
-        } else {
+        let mut held = true;
+        if bearable(rate_rad_s.roll) && bearable(rate_rad_s.pitch) && bearable(rate_rad_s.yaw) {
+            held = false;
             let mut rates = rate_rad_s.to_array();
             if let Some(bank) = &self.notches {
                 rates =
                     bank.step_three(&state.tuning, [&mut roll.notches, &mut pitch.notches, &mut yaw.notches], rates);
             }
             for (axis, rate) in [&mut *roll, &mut *pitch, &mut *yaw].into_iter().zip(rates) {
-                axis.output = self.low_pass.as_ref().map_or(rate, |low_pass| low_pass.step(&mut axis.low_pass, rate));
+                axis.output = self.low_pass.as_ref().map_or(rate, |low_pass| low_pass.pass(&mut axis.low_pass, rate));
             }
+        } else {
+            self.step_what_can_be(&state.tuning, [roll, pitch, yaw], rate_rad_s);
         }
         GyroFilterOutput { rate_rad_s: BodyAxes { roll: roll.output, pitch: pitch.output, yaw: yaw.output }, held }
     }

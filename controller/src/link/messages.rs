@@ -4,7 +4,7 @@
 //! [`super::PROTOCOL`]. [`Hello`], [`Welcome`] and [`Refusal::Protocol`] never change, so that two
 //! ends of different versions can say so.
 
-use evenkeel_mixer::Scalar;
+use evenkeel_mixer::{RotorSet, Scalar};
 use heapless::{String, Vec};
 use serde::{Deserialize, Serialize};
 
@@ -146,6 +146,8 @@ pub struct StepRequest<S, const N: usize> {
     pub inertial: InertialSample<S>,
     /// Speed of each rotor, rad/s.
     pub rotor_speeds_rad_s: Vec<S, N>,
+    /// Rotors reported stopped, a bit each, the first rotor's the lowest.
+    pub stopped_rotors: RotorSet,
     /// Whether the craft stands on the ground.
     pub on_ground: Option<bool>,
     /// Charge left, 0 to 1.
@@ -172,6 +174,7 @@ impl<S: Scalar, const N: usize> StepRequest<S, N> {
             sensed_at_us: sample.sensed_at_us,
             inertial: sample.inertial,
             rotor_speeds_rad_s,
+            stopped_rotors: sample.stopped_rotors,
             on_ground: sample.on_ground,
             battery_share: sample.battery_share,
             voltage_share: sample.voltage_share,
@@ -191,6 +194,7 @@ impl<S: Scalar, const N: usize> StepRequest<S, N> {
             sensed_at_us: self.sensed_at_us,
             inertial: self.inertial,
             rotor_speeds_rad_s,
+            stopped_rotors: self.stopped_rotors,
             on_ground: self.on_ground,
             battery_share: self.battery_share,
             voltage_share: self.voltage_share,

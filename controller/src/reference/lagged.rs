@@ -22,8 +22,10 @@ impl<S: Scalar> Lagged<S> {
         Lagged { shaped: Shaped { rate, ..Shaped::at(value) }, value, rate, acceleration: S::ZERO }
     }
 
+    /// * Input: a target that is finite
     pub(super) fn step(&mut self, shaper: &Shaper<S>, keep: S, target: S) {
-        let shaped = shaper.step(&mut self.shaped, target);
+        shaper.advance(&mut self.shaped, target);
+        let shaped = self.shaped;
         self.value = shaped.value + keep * (self.value - shaped.value);
         self.rate = shaped.rate + keep * (self.rate - shaped.rate);
         self.acceleration = shaped.acceleration + keep * (self.acceleration - shaped.acceleration);

@@ -60,27 +60,33 @@ pub struct Followed<S> {
 /// What the reference remembers.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct ReferenceState<S> {
-    behaviour: Behaviour<S>,
+    behaviour: Behaviour,
     /// Rates flown or, for yaw, the turn: shaped and lagged.
     rate: [Lagged<S>; 3],
+    /// Roll and pitch; of no meaning unless angles are flown.
+    tilt: [Lagged<S>; 2],
+    /// The same of where the nose should point.
+    heading: Quaternion<S>,
 }
 
-/// Which of the two behaviours is flown, with what only it remembers.
+/// Which of the two behaviours is flown.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
-enum Behaviour<S> {
+enum Behaviour {
     /// Neither yet, or not since the last reset.
     #[default]
     None,
-    Angles {
-        tilt: [Lagged<S>; 2],
-        heading: Quaternion<S>,
-    },
+    Angles,
     Rates,
 }
 
 impl<S: Scalar> Default for ReferenceState<S> {
     fn default() -> Self {
-        ReferenceState { behaviour: Behaviour::None, rate: [Lagged::default(); 3] }
+        ReferenceState {
+            behaviour: Behaviour::None,
+            rate: [Lagged::default(); 3],
+            tilt: [Lagged::default(); 2],
+            heading: Quaternion::IDENTITY,
+        }
     }
 }
 
@@ -88,6 +94,18 @@ impl<S: Scalar> ReferenceState<S> {
     /// Forgets everything; the next step starts from the attitude and rates of the craft.
     pub fn reset(&mut self) {
         *self = Self::default();
+    }
+
+    /// Angles are flown from now on, from where the craft is and how it turns.
+    #[cold]
+    fn begin_angles(&mut self, attitude: Quaternion<S>, rate_rad_s: BodyAxes<S>) {
+        let tilt @ [roll, pitch] = tilt_of(attitude);
+        // Body rates stand in for the rates of the angles: the same where the tilt is small.
+        let [_, _, turn] = &mut self.rate;
+        *turn = Lagged::at(rate_rad_s.yaw);
+        self.tilt = [Lagged::moving(roll, rate_rad_s.roll), Lagged::moving(pitch, rate_rad_s.pitch)];
+        self.heading = Lean::of(tilt).beneath(attitude);
+        self.behaviour = Behaviour::Angles;
     }
 }
 
@@ -140,7 +158,7 @@ impl<S: Scalar> Reference<S> {
         }
         let axes = state.rate.iter_mut().zip(&self.rate).zip(self.rate_max_rad_s).zip(wanted.to_array());
         for (((axis, shaper), limit), target) in axes {
-            axis.step(shaper, self.keep, target.limit(-limit, limit));
+            axis.step(shaper, self.keep, target.limit_size(limit));
         }
         Followed {
             attitude: None,
@@ -158,31 +176,25 @@ impl<S: Scalar> Reference<S> {
         tilt_rad: [S; 2],
         turn_rad_s: S,
     ) -> Followed<S> {
-        let (mut tilt, heading) = match state.behaviour {
-            Behaviour::Angles { tilt, heading } => (tilt, heading),
-            Behaviour::None | Behaviour::Rates => {
-                let tilt @ [roll, pitch] = tilt_of(attitude);
-                // Body rates stand in for the rates of the angles: the same where the tilt is small.
-                let [_, _, turn] = &mut state.rate;
-                *turn = Lagged::at(rate_rad_s.yaw);
-                let moving = [Lagged::moving(roll, rate_rad_s.roll), Lagged::moving(pitch, rate_rad_s.pitch)];
-                (moving, Lean::of(tilt).beneath(attitude))
-            }
-        };
+        if state.behaviour != Behaviour::Angles {
+            state.begin_angles(attitude, rate_rad_s);
+        }
         let [_, _, turn] = &mut state.rate;
         let [_, _, turn_shaper] = &self.rate;
         let [_, _, turn_max] = self.rate_max_rad_s;
-        turn.step(turn_shaper, self.keep, turn_rad_s.limit(-turn_max, turn_max));
-        for ((axis, shaper), target) in tilt.iter_mut().zip(&self.tilt).zip(self.within_tilt(tilt_rad)) {
+        turn.step(turn_shaper, self.keep, turn_rad_s.limit_size(turn_max));
+        for ((axis, shaper), target) in state.tilt.iter_mut().zip(&self.tilt).zip(self.within_tilt(tilt_rad)) {
             axis.step(shaper, self.keep, target);
         }
-        let [roll, pitch] = tilt;
+        let [roll, pitch] = &state.tilt;
         let lean = Lean::of([roll.value, pitch.value]);
-        let ahead = runs_ahead(attitude, lean.at(heading), HEADING_LEAD_MAX, turn.value);
-        let heading = if ahead { heading } else { turned(heading, turn.value * self.period_s) };
-        state.behaviour = Behaviour::Angles { tilt, heading };
+        let mut wanted = lean.at(state.heading);
+        if !runs_ahead(attitude, wanted, HEADING_LEAD_MAX, turn.value) {
+            state.heading = turned(state.heading, turn.value * self.period_s);
+            wanted = lean.at(state.heading);
+        }
         Followed {
-            attitude: Some(lean.at(heading)),
+            attitude: Some(wanted),
             rate_rad_s: lean.body_rates(roll.rate, pitch.rate, turn.value),
             acceleration_rad_s2: BodyAxes {
                 roll: roll.shaped.acceleration,
@@ -196,7 +208,7 @@ impl<S: Scalar> Reference<S> {
     /// The tilt asked for, limited with its direction kept; beyond two radians each axis is cut first.
     fn within_tilt(&self, [roll, pitch]: [S; 2]) -> [S; 2] {
         let limit = self.tilt_max_rad;
-        let (roll, pitch) = (roll.limit(-S::TWO, S::TWO), pitch.limit(-S::TWO, S::TWO));
+        let (roll, pitch) = (roll.limit_size(S::TWO), pitch.limit_size(S::TWO));
         let square = roll * roll + pitch * pitch;
         let share = if square > limit * limit { limit * square.recip_sqrt() } else { S::ONE };
         [share * roll, share * pitch]

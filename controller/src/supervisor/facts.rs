@@ -2,10 +2,10 @@
 
 use evenkeel_mixer::Scalar;
 
+use crate::finite::all_finite;
 use crate::supervisor::config::{SupervisorConfig, micros};
-use crate::supervisor::freshness::{Freshness, brief};
+use crate::supervisor::freshness::Freshness;
 use crate::supervisor::reasons::{Reason, Reasons};
-use crate::supervisor::sample_clock::Tick;
 use crate::supervisor::since::Since;
 use crate::supervisor::state::State;
 use crate::supervisor::supervise::SupervisorInput;
@@ -19,7 +19,7 @@ pub(super) struct Limits<S> {
     handback_min_n: S,
     handback_max_n: S,
     arm_cos_tilt: S,
-    arm_rate_rad_s: S,
+    arm_rate_square: S,
     arm_battery_share: S,
     cos_tilt: S,
     arm_still_us: u32,
@@ -45,7 +45,7 @@ impl<S: Scalar> Limits<S> {
             handback_min_n: thrust(config.handback_thrust_min_share),
             handback_max_n: thrust(config.handback_thrust_max_share),
             arm_cos_tilt: cosine(config.arm_tilt_max_rad),
-            arm_rate_rad_s: S::from_f64(config.arm_rate_max_rad_s),
+            arm_rate_square: S::from_f64(config.arm_rate_max_rad_s * config.arm_rate_max_rad_s),
             arm_battery_share: S::from_f64(config.arm_battery_min_share),
             cos_tilt: cosine(config.tilt_max_rad),
             arm_still_us: micros(config.arm_still_s),
@@ -66,7 +66,6 @@ impl<S: Scalar> Limits<S> {
 /// What is remembered from step to step.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub(super) struct Watch {
-    steady_us: u64,
     link: Freshness,
     sensors: Freshness,
     link_alive: Since,
@@ -75,12 +74,18 @@ pub(super) struct Watch {
     tilted: Since,
     /// The last good sample was tilted too far: held while there is no new one.
     beyond: bool,
+    clocks: Clocks,
+    request_was_on: bool,
+    seen_off: bool,
+}
+
+/// What does not last for ever. None of them runs while the pilot flies above the ground.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+struct Clocks {
     touching: Since,
     standing: Since,
     descending: Since,
     blind: Since,
-    request_was_on: bool,
-    seen_off: bool,
 }
 
 /// What holds at this step.
@@ -88,14 +93,45 @@ pub(super) struct Watch {
 pub(super) struct Facts {
     /// No new good sample came with this step.
     pub(super) hold: bool,
-    /// What speaks against arming.
-    pub(super) refusals: Reasons,
     pub(super) happened: Happened,
     sensors_finite: bool,
+    thrust_low: bool,
+    still: bool,
+    /// The arm request has been off, and not been asked since.
+    seen_off: bool,
 }
 
 impl Facts {
+    /// What speaks against arming. Asked of a craft that is disarmed, and in no other step. In line, so that in all others
+    /// nothing is put into memory for it.
+    #[inline(always)]
+    pub(super) fn refusals<S: Scalar>(&self, limits: &Limits<S>, input: &SupervisorInput<S>) -> Reasons {
+        let charged = input.battery_share.is_none_or(|share| share >= limits.arm_battery_share);
+        let stale = self.happened.contains(Event::SensorsLost) && self.sensors_finite;
+        Reasons::NONE
+            .with(Reason::ConfigurationInvalid, !input.configuration_valid)
+            .with(Reason::AttitudeUnknown, !input.attitude_known)
+            .with(Reason::ArmRequestNotSeenOff, !self.seen_off)
+            .with(Reason::DisarmHeld, input.disarm)
+            .with(Reason::LinkSilent, self.happened.contains(Event::LinkLost))
+            .with(Reason::ThrustNotLow, !self.thrust_low)
+            .with(Reason::NotLevel, !(input.cos_tilt >= limits.arm_cos_tilt))
+            .with(Reason::Moving, !self.still)
+            .with(Reason::SensorsStale, stale)
+            .with(Reason::SensorsNotFinite, !self.sensors_finite)
+            .with(Reason::SamplesLate, self.happened.contains(Event::SamplesLate))
+            .with(Reason::BatteryLow, !charged)
+            .with(Reason::RotorStopped, input.rotor_stopped)
+    }
+
+    /// What is wrong while the pilot flies on.
+    pub(super) fn to_land_for(self, state: State) -> Reasons {
+        let stopped = state == State::Flying && self.happened.contains(Event::RotorStopped);
+        Reasons::NONE.with(Reason::RotorStopped, stopped)
+    }
+
     /// What is wrong in flight.
+    #[inline(always)]
     pub(super) fn faults(&self) -> Reasons {
         let lost = self.happened.contains(Event::SensorsLost);
         let tilted = self.happened.contains(Event::TiltBeyond) || self.happened.contains(Event::TiltHopeless);
@@ -104,15 +140,10 @@ impl Facts {
             .with(Reason::SensorsStale, lost && self.sensors_finite)
             .with(Reason::SensorsNotFinite, lost && !self.sensors_finite)
             .with(Reason::SamplesLate, self.happened.contains(Event::SamplesLate))
+            .with(Reason::RotorStopped, self.happened.contains(Event::RotorStopped))
             .with(Reason::TiltBeyondRecovery, tilted)
             .with(Reason::DescentTooLong, self.happened.contains(Event::DescentTooLong))
     }
-}
-
-/// What the sensors say of this sample.
-struct Sensors {
-    finite: bool,
-    alive: bool,
 }
 
 impl Watch {
@@ -124,60 +155,56 @@ impl Watch {
         limits: &Limits<S>,
         state: State,
         input: &SupervisorInput<S>,
-        tick: &Tick,
+        at_fault: bool,
+        elapsed_us: u32,
     ) -> Facts {
-        // The first of all comes after nothing: no run has begun.
-        let elapsed_us = brief(tick.steady_us.saturating_sub(self.steady_us));
-        self.steady_us = tick.steady_us;
-        let mut facts = Facts::default();
-        let thrust_low = input.thrust_n <= limits.thrust_low_n;
-        let link = self.look_at_link(&mut facts, limits, input, elapsed_us);
-        let sensors = self.look_at_sensors(&mut facts, limits, input, elapsed_us);
-        self.look_at_clocks(&mut facts, limits, state, input.on_ground == Some(true), thrust_low, elapsed_us);
-        let asked = input.arm_request && !self.request_was_on;
-        // Off counts while the link lives; over a silent one it is the receiver's own idea.
-        self.seen_off = if input.arm_request { self.seen_off } else { link };
-        let calm = !facts.hold && input.rate_rad_s <= limits.arm_rate_rad_s;
-        let still = self.still.lasted(elapsed_us, calm, limits.arm_still_us);
-        let charged = input.battery_share.is_none_or(|share| share >= limits.arm_battery_share);
-        facts.refusals = Reasons::NONE
-            .with(Reason::ConfigurationInvalid, !input.configuration_valid)
-            .with(Reason::AttitudeUnknown, !input.attitude_known)
-            .with(Reason::ArmRequestNotSeenOff, !self.seen_off)
-            .with(Reason::DisarmHeld, input.disarm)
-            .with(Reason::LinkSilent, !link)
-            .with(Reason::ThrustNotLow, !thrust_low)
-            .with(Reason::NotLevel, !(input.cos_tilt >= limits.arm_cos_tilt))
-            .with(Reason::Moving, !still)
-            .with(Reason::SensorsStale, !sensors.alive && sensors.finite)
-            .with(Reason::SensorsNotFinite, !sensors.finite)
-            .with(Reason::SamplesLate, tick.at_fault)
-            .with(Reason::BatteryLow, !charged);
-        facts.happened.mark(Event::Disarm, input.disarm || (!input.arm_request && link));
-        facts.happened.mark(Event::SamplesLate, tick.at_fault);
+        let mut facts = Facts { thrust_low: input.thrust_n <= limits.thrust_low_n, ..Facts::default() };
+        self.look_at_link(&mut facts, limits, input, elapsed_us);
+        self.look_at_sensors(&mut facts, limits, input, elapsed_us);
+        let on_ground = input.on_ground == Some(true);
+        if state == State::Flying && !on_ground {
+            self.clocks = Clocks::default();
+        } else {
+            self.clocks.step(&mut facts, limits, state, on_ground, elapsed_us);
+        }
+        let calm = !facts.hold && input.rate_rad_s.square() <= limits.arm_rate_square;
+        facts.still = self.still.lasted(elapsed_us, calm, limits.arm_still_us);
+        facts.happened.mark(Event::SamplesLate, at_fault);
+        facts.happened.mark(Event::RotorStopped, input.rotor_stopped);
         facts.happened.mark(Event::ThrustRaised, input.thrust_n > limits.thrust_low_n);
-        facts.happened.mark(Event::ArmAccepted, asked && facts.refusals.is_empty());
-        facts.happened.mark(Event::ArmRefused, asked && !facts.refusals.is_empty());
-        // One try each: a request that stays on does not arm when the last reason goes away.
-        self.seen_off = self.seen_off && !asked;
-        self.request_was_on = input.arm_request;
+        self.look_at_requests(&mut facts, limits, input);
         facts
     }
 
-    /// Whether the link is alive.
+    fn look_at_requests<S: Scalar>(&mut self, facts: &mut Facts, limits: &Limits<S>, input: &SupervisorInput<S>) {
+        let asked = input.arm_request && !self.request_was_on;
+        let link = !facts.happened.contains(Event::LinkLost);
+        facts.happened.mark(Event::Disarm, input.disarm || (!input.arm_request && link));
+        // Off counts while the link lives; over a silent one it is the receiver's own idea.
+        self.seen_off = if input.arm_request { self.seen_off } else { link };
+        facts.seen_off = self.seen_off;
+        if asked {
+            let refused = !facts.refusals(limits, input).is_empty();
+            facts.happened.mark(Event::ArmAccepted, !refused);
+            facts.happened.mark(Event::ArmRefused, refused);
+            // One try each: a request that stays on does not arm when the last reason goes away.
+            self.seen_off = false;
+        }
+        self.request_was_on = input.arm_request;
+    }
+
     fn look_at_link<S: Scalar>(
         &mut self,
         facts: &mut Facts,
         limits: &Limits<S>,
         input: &SupervisorInput<S>,
         elapsed_us: u32,
-    ) -> bool {
+    ) {
         let alive = self.link.step(input.demand_at_us, input.now_us, elapsed_us).within(limits.link_timeout_us);
         let plausible = input.thrust_n >= limits.handback_min_n && input.thrust_n <= limits.handback_max_n;
         let good = self.link_alive.lasted(elapsed_us, alive, limits.link_good_us);
         facts.happened.mark(Event::LinkLost, !alive);
         facts.happened.mark(Event::LinkBack, good && plausible);
-        alive
     }
 
     fn look_at_sensors<S: Scalar>(
@@ -186,8 +213,9 @@ impl Watch {
         limits: &Limits<S>,
         input: &SupervisorInput<S>,
         elapsed_us: u32,
-    ) -> Sensors {
-        let finite = input.sensors_finite && input.cos_tilt.is_finite() && input.rate_rad_s.is_finite();
+    ) {
+        let [roll, pitch, yaw] = input.rate_rad_s.to_array();
+        let finite = input.sensors_finite && all_finite([input.cos_tilt, roll, pitch, yaw]);
         let sample = self.sensors.step(input.sensed_at_us.filter(|_| finite), input.now_us, elapsed_us);
         let alive = sample.within(limits.sensor_timeout_us);
         facts.sensors_finite = finite;
@@ -198,26 +226,26 @@ impl Watch {
         if !facts.hold {
             self.beyond = input.cos_tilt < limits.cos_tilt;
         }
-        let tilted_us = self.tilted.step(elapsed_us, self.beyond);
-        let beyond_for = |limit_us| tilted_us.is_some_and(|run_us| run_us >= limit_us);
-        let to_be_levelled = beyond_for(limits.tilt_level_us);
-        // A craft that lies on its side will not rise from there: its rotors are in the grass.
-        let lies = to_be_levelled && input.on_ground == Some(true);
-        facts.happened.mark(Event::TiltBeyond, to_be_levelled);
-        facts.happened.mark(Event::TiltHopeless, lies || beyond_for(limits.tilt_stop_us));
-        Sensors { finite, alive }
+        if let Some(tilted_us) = self.tilted.step(elapsed_us, self.beyond) {
+            let to_be_levelled = tilted_us >= limits.tilt_level_us;
+            // A craft that lies on its side will not rise from there: its rotors are in the grass.
+            let lies = to_be_levelled && input.on_ground == Some(true);
+            facts.happened.mark(Event::TiltBeyond, to_be_levelled);
+            facts.happened.mark(Event::TiltHopeless, lies || tilted_us >= limits.tilt_stop_us);
+        }
     }
+}
 
-    fn look_at_clocks<S: Scalar>(
+impl Clocks {
+    fn step<S: Scalar>(
         &mut self,
         facts: &mut Facts,
         limits: &Limits<S>,
         state: State,
         on_ground: bool,
-        thrust_low: bool,
         elapsed_us: u32,
     ) {
-        let touching = on_ground && (thrust_low || state != State::Flying);
+        let touching = on_ground && (facts.thrust_low || state != State::Flying);
         let mut lasted = |event, since: &mut Since, holds, limit_us| {
             facts.happened.mark(event, since.lasted(elapsed_us, holds, limit_us));
         };

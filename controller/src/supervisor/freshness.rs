@@ -4,26 +4,37 @@
 //! kept on the sample clock's own time, which never runs backwards, so that a clock that is set back
 //! neither revives old news nor freezes its age.
 
+use crate::brief::brief;
+
 /// The newest stamp, and how old it is.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) struct Freshness {
     stamp_us: Option<u64>,
-    age_us: Option<u32>,
+    age_us: u32,
 }
+
+impl Default for Freshness {
+    fn default() -> Self {
+        Freshness { stamp_us: None, age_us: NEVER_US }
+    }
+}
+
+/// Age of what has never come: older than any limit.
+const NEVER_US: u32 = u32::MAX;
 
 /// What [`Freshness::step`] found.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) struct Age {
     /// Something new came with this step.
     pub(super) new: bool,
-    /// Age of the newest, microseconds, an hour for all that is older; none when there has never been one.
-    pub(super) age_us: Option<u32>,
+    /// Age of the newest, microseconds; as much as fits when there has never been one, and for all that is older.
+    pub(super) age_us: u32,
 }
 
 impl Age {
-    /// There is one, and it is no older than this.
+    /// There is one, and it is no older than this, which is less than an hour.
     pub(super) fn within(&self, limit_us: u32) -> bool {
-        self.age_us.is_some_and(|age_us| age_us <= limit_us)
+        self.age_us <= limit_us
     }
 }
 
@@ -31,21 +42,17 @@ impl Freshness {
     /// * Input: the stamp, none for nothing worth counting; now, by the clock that made the stamp; steady time since
     ///   the step before
     pub(super) fn step(&mut self, stamp_us: Option<u64>, now_us: u64, elapsed_us: u32) -> Age {
-        let new = stamp_us.filter(|stamp| *stamp <= now_us && Some(*stamp) != self.stamp_us);
-        match new {
-            Some(stamp) => {
-                self.stamp_us = Some(stamp);
-                self.age_us = Some(brief(now_us - stamp));
+        match stamp_us {
+            Some(stamp) if stamp <= now_us && stamp_us != self.stamp_us => {
+                *self = Freshness { stamp_us, age_us: brief(now_us - stamp) };
+                Age { new: true, age_us: self.age_us }
             }
-            None => self.age_us = self.age_us.map(|age_us| age_us.saturating_add(elapsed_us)),
+            _ => {
+                self.age_us = self.age_us.saturating_add(elapsed_us);
+                Age { new: false, age_us: self.age_us }
+            }
         }
-        Age { new: new.is_some(), age_us: self.age_us }
     }
-}
-
-/// The same time in 32 bits, the most they hold for all that is longer.
-pub(super) fn brief(time_us: u64) -> u32 {
-    u32::try_from(time_us).unwrap_or(u32::MAX)
 }
 
 #[cfg(test)]
@@ -55,40 +62,40 @@ mod tests {
     #[test]
     fn age_grows_while_the_stamp_stays() {
         let mut link = Freshness::default();
-        assert_eq!(link.step(None, 5, 0), Age { new: false, age_us: None });
-        assert_eq!(link.step(Some(7), 10, 5), Age { new: true, age_us: Some(3) });
-        assert_eq!(link.step(Some(7), 30, 20), Age { new: false, age_us: Some(23) });
-        assert_eq!(link.step(None, 40, 10), Age { new: false, age_us: Some(33) });
-        assert_eq!(link.step(Some(50), 50, 10), Age { new: true, age_us: Some(0) });
+        assert_eq!(link.step(None, 5, 0), Age { new: false, age_us: NEVER_US });
+        assert_eq!(link.step(Some(7), 10, 5), Age { new: true, age_us: 3 });
+        assert_eq!(link.step(Some(7), 30, 20), Age { new: false, age_us: 23 });
+        assert_eq!(link.step(None, 40, 10), Age { new: false, age_us: 33 });
+        assert_eq!(link.step(Some(50), 50, 10), Age { new: true, age_us: 0 });
     }
 
     #[test]
     fn stamp_from_the_future_does_not_count() {
         let mut link = Freshness::default();
-        assert_eq!(link.step(Some(11), 10, 10), Age { new: false, age_us: None });
-        assert_eq!(link.step(Some(11), 12, 2), Age { new: true, age_us: Some(1) }, "once it is past, it does");
+        assert_eq!(link.step(Some(11), 10, 10), Age { new: false, age_us: NEVER_US });
+        assert_eq!(link.step(Some(11), 12, 2), Age { new: true, age_us: 1 }, "once it is past, it does");
     }
 
     #[test]
     fn age_keeps_growing_when_the_clock_is_set_back() {
         let mut link = Freshness::default();
         link.step(Some(1000), 1000, 0);
-        assert_eq!(link.step(Some(1000), 3, 20), Age { new: false, age_us: Some(20) });
-        assert_eq!(link.step(Some(4), 5, 2), Age { new: true, age_us: Some(1) }, "a stamp of the new time");
+        assert_eq!(link.step(Some(1000), 3, 20), Age { new: false, age_us: 20 });
+        assert_eq!(link.step(Some(4), 5, 2), Age { new: true, age_us: 1 }, "a stamp of the new time");
     }
 
     #[test]
     fn what_is_too_old_to_count_is_as_old_as_can_be() {
         let mut link = Freshness::default();
-        assert_eq!(link.step(Some(0), u64::MAX, 0), Age { new: true, age_us: Some(u32::MAX) });
-        assert_eq!(link.step(Some(0), u64::MAX, 9), Age { new: false, age_us: Some(u32::MAX) });
+        assert_eq!(link.step(Some(0), u64::MAX, 0), Age { new: true, age_us: u32::MAX });
+        assert_eq!(link.step(Some(0), u64::MAX, 9), Age { new: false, age_us: u32::MAX });
     }
 
     #[test]
     fn is_within_a_limit_at_the_limit_and_not_beyond() {
         let age = |age_us| Age { new: false, age_us };
-        assert!(age(Some(20)).within(20));
-        assert!(!age(Some(21)).within(20));
-        assert!(!age(None).within(20));
+        assert!(age(20).within(20));
+        assert!(!age(21).within(20));
+        assert!(!Freshness::default().step(None, 0, 0).within(20));
     }
 }

@@ -31,6 +31,8 @@ pub enum Reason {
     SamplesLate,
     /// The battery is below what a flight should start with, or its level is not a number.
     BatteryLow,
+    /// A rotor is reported stopped.
+    RotorStopped,
     /// Tilted beyond recovery for longer than the limit.
     TiltBeyondRecovery,
     /// A descent took longer than the limit.
@@ -39,7 +41,7 @@ pub enum Reason {
 
 impl Reason {
     /// Every reason, in the order in which they are listed.
-    pub const ALL: [Reason; 14] = [
+    pub const ALL: [Reason; 15] = [
         Reason::ConfigurationInvalid,
         Reason::AttitudeUnknown,
         Reason::ArmRequestNotSeenOff,
@@ -52,6 +54,7 @@ impl Reason {
         Reason::SensorsNotFinite,
         Reason::SamplesLate,
         Reason::BatteryLow,
+        Reason::RotorStopped,
         Reason::TiltBeyondRecovery,
         Reason::DescentTooLong,
     ];
@@ -76,6 +79,7 @@ impl fmt::Display for Reason {
             Reason::SensorsNotFinite => "a sensor value is not a number",
             Reason::SamplesLate => "too many samples come late",
             Reason::BatteryLow => "the battery is low",
+            Reason::RotorStopped => "a rotor has stopped",
             Reason::TiltBeyondRecovery => "tilted beyond recovery",
             Reason::DescentTooLong => "the descent took too long",
         })

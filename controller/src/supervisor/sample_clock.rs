@@ -13,6 +13,7 @@
 
 use core::fmt;
 
+use crate::brief::brief;
 use crate::supervisor::config::{micros, time};
 
 /// Most samples over which overruns can be counted.
@@ -101,9 +102,9 @@ pub struct Tick {
 /// A validated sample clock.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct SampleClock {
-    period_us: u64,
-    late_us: u64,
-    gap_max_us: u64,
+    period_us: u32,
+    late_us: u32,
+    gap_max_us: u32,
     overruns_max: u32,
     window_mask: u64,
 }
@@ -139,9 +140,9 @@ impl SampleClock {
             return Err(SampleClockError::OverrunsMax);
         }
         Ok(SampleClock {
-            period_us: u64::from(micros(config.period_s)),
-            late_us: u64::from(micros(late_s)),
-            gap_max_us: u64::from(micros(config.gap_max_s)),
+            period_us: micros(config.period_s),
+            late_us: micros(late_s),
+            gap_max_us: micros(config.gap_max_s),
             overruns_max: config.overruns_max,
             window_mask: u64::MAX >> (OVERRUN_WINDOW_MAX - config.window),
         })
@@ -151,24 +152,47 @@ impl SampleClock {
     ///
     /// * Input: now, microseconds, any value
     pub fn step(&self, state: &mut SampleClockState, now_us: u64) -> Tick {
+        self.advance(state, now_us).0
+    }
+
+    /// The same, and the steady time since the sample before in 32 bits, which is what the supervisor's times are
+    /// counted in; nothing before the first.
+    pub(super) fn advance(&self, state: &mut SampleClockState, now_us: u64) -> (Tick, u32) {
         let (timing, passed_us) = match state.last_us {
-            None => (Timing::First, now_us),
-            Some(last_us) if now_us <= last_us => (Timing::Backwards, self.period_us),
-            Some(last_us) => match now_us - last_us {
-                passed if passed > self.gap_max_us => (Timing::Gap, self.gap_max_us),
-                passed if passed > self.late_us => (Timing::Late, passed),
-                passed => (Timing::InTime, passed),
-            },
+            Some(last_us) if now_us > last_us => self.timed(brief(now_us - last_us)),
+            Some(_) => (Timing::Backwards, self.period_us),
+            None => {
+                state.steady_us = now_us;
+                (Timing::First, 0)
+            }
         };
         state.last_us = Some(now_us);
-        state.steady_us = state.steady_us.saturating_add(passed_us);
+        state.steady_us = state.steady_us.saturating_add(u64::from(passed_us));
+        let in_time = matches!(timing, Timing::First | Timing::InTime);
+        let overruns = if in_time && state.overruns == 0 { 0 } else { self.count(state, timing) };
+        let at_fault = overruns >= self.overruns_max;
+        (Tick { timing, steady_us: state.steady_us, overruns, at_fault }, passed_us)
+    }
+
+    fn timed(&self, passed_us: u32) -> (Timing, u32) {
+        if passed_us <= self.late_us {
+            (Timing::InTime, passed_us)
+        } else if passed_us <= self.gap_max_us {
+            (Timing::Late, passed_us)
+        } else {
+            (Timing::Gap, self.gap_max_us)
+        }
+    }
+
+    /// Overruns in the window, where there are any.
+    #[cold]
+    fn count(&self, state: &mut SampleClockState, timing: Timing) -> u32 {
         state.overruns = match timing {
             Timing::First | Timing::InTime => state.overruns << 1,
             Timing::Late | Timing::Backwards => state.overruns << 1 | 1,
             Timing::Gap => self.window_mask,
         } & self.window_mask;
-        let overruns = state.overruns.count_ones();
-        Tick { timing, steady_us: state.steady_us, overruns, at_fault: overruns >= self.overruns_max }
+        state.overruns.count_ones()
     }
 }
 

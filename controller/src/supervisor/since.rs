@@ -10,12 +10,15 @@ impl Since {
     ///
     /// * Input: time since the step before
     pub(super) fn step(&mut self, elapsed_us: u32, holds: bool) -> Option<u32> {
-        let longer = if self.0 == 0 { 1 } else { self.0.saturating_add(elapsed_us) };
-        self.0 = if holds { longer } else { 0 };
-        self.0.checked_sub(1)
+        if !holds {
+            self.0 = 0;
+            return None;
+        }
+        self.0 = if self.0 == 0 { 1 } else { self.0.saturating_add(elapsed_us) };
+        Some(self.0 - 1)
     }
 
-    /// Whether `holds` has been true for at least this long.
+    /// Whether `holds` has been true for at least this long, which is less than an hour.
     pub(super) fn lasted(&mut self, elapsed_us: u32, holds: bool, limit_us: u32) -> bool {
         self.step(elapsed_us, holds).is_some_and(|run_us| run_us >= limit_us)
     }

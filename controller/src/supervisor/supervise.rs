@@ -2,6 +2,7 @@
 
 use evenkeel_mixer::Scalar;
 
+use crate::setpoint::BodyAxes;
 use crate::supervisor::config::{SupervisorConfig, SupervisorError};
 use crate::supervisor::facts::{Facts, Limits, Watch};
 use crate::supervisor::reasons::Reasons;
@@ -30,8 +31,8 @@ pub struct SupervisorInput<S> {
     pub sensors_finite: bool,
     /// Cosine of the angle between body −z and up.
     pub cos_tilt: S,
-    /// Magnitude of the body rate, rad/s.
-    pub rate_rad_s: S,
+    /// Body rates, rad/s.
+    pub rate_rad_s: BodyAxes<S>,
     /// Whether the craft stands on the ground; none when nothing on board can tell.
     pub on_ground: Option<bool>,
     /// Charge left, 0 to 1; none when it is not measured.
@@ -40,6 +41,8 @@ pub struct SupervisorInput<S> {
     pub configuration_valid: bool,
     /// Whether there is an attitude to fly by: an estimate that has found down. Asked only at arming.
     pub attitude_known: bool,
+    /// Whether a rotor is reported stopped, while disarmed; or counts as failed, while armed.
+    pub rotor_stopped: bool,
 }
 
 /// What one step decided.
@@ -55,7 +58,8 @@ pub struct Decision<S> {
     pub hold: bool,
     /// The event that was acted on, if any.
     pub event: Option<Event>,
-    /// Disarmed: all that speaks against arming. Link lost, or at fault: all that went wrong. Else none.
+    /// Disarmed: all that speaks against arming. Link lost, or at fault: all that went wrong. Flying: what the pilot
+    /// should land for, a rotor that has stopped. Else none.
     pub reasons: Reasons,
     /// How this sample came.
     pub tick: Tick,
@@ -118,9 +122,10 @@ impl<S: Scalar> Supervisor<S> {
     /// One sample: call it before the loops, once a period.
     ///
     /// Never fails, whatever the input. Disarming takes effect in this very step.
+    #[inline(always)]
     pub fn step(&self, memory: &mut SupervisorState, input: &SupervisorInput<S>) -> Decision<S> {
-        let tick = self.clock.step(&mut memory.clock, input.now_us);
-        let facts = memory.watch.step(&self.limits, memory.state, input, &tick);
+        let (tick, elapsed_us) = self.clock.advance(&mut memory.clock, input.now_us);
+        let facts = memory.watch.step(&self.limits, memory.state, input, tick.at_fault, elapsed_us);
         let moved = memory.state.moved_by(facts.happened);
         if let Some((_, to)) = moved {
             memory.state = to;
@@ -130,25 +135,25 @@ impl<S: Scalar> Supervisor<S> {
             permission: memory.state.permission(self.descent_thrust_n),
             hold: facts.hold,
             event: moved.map(|(event, _)| event),
-            reasons: reasons(memory, &facts, moved.is_some()),
+            reasons: self.reasons(memory, &facts, input, moved.is_some()),
             tick,
         }
     }
-}
 
-/// Collects the causes of a fault until it is disarmed. Once the motors have stopped, nothing is added:
-/// what a craft that has come down does then explains nothing.
-fn reasons(memory: &mut SupervisorState, facts: &Facts, moved: bool) -> Reasons {
-    match memory.state {
-        State::Disarmed => facts.refusals,
-        State::Standing | State::Flying => {
-            memory.causes = Reasons::NONE;
-            Reasons::NONE
-        }
-        State::FaultStopped if !moved => memory.causes,
-        State::LinkLost | State::FaultDescent | State::FaultBlind | State::FaultStopped => {
-            memory.causes = memory.causes.and(facts.faults());
-            memory.causes
+    /// Collects the causes of a fault until it is disarmed. Once the motors have stopped, nothing is added:
+    /// what a craft that has come down does then explains nothing.
+    fn reasons(&self, memory: &mut SupervisorState, facts: &Facts, input: &SupervisorInput<S>, moved: bool) -> Reasons {
+        match memory.state {
+            State::Disarmed => facts.refusals(&self.limits, input),
+            State::Standing | State::Flying => {
+                memory.causes = Reasons::NONE;
+                facts.to_land_for(memory.state)
+            }
+            State::FaultStopped if !moved => memory.causes,
+            State::LinkLost | State::FaultDescent | State::FaultBlind | State::FaultStopped => {
+                memory.causes = memory.causes.and(facts.faults());
+                memory.causes
+            }
         }
     }
 }
@@ -168,11 +173,12 @@ mod tests {
         sensed_at_us: Some(0),
         sensors_finite: true,
         cos_tilt: 1.0,
-        rate_rad_s: 0.0,
+        rate_rad_s: BodyAxes { roll: 0.0, pitch: 0.0, yaw: 0.0 },
         on_ground: Some(true),
         battery_share: None,
         configuration_valid: true,
         attitude_known: true,
+        rotor_stopped: false,
     };
 
     fn config() -> SupervisorConfig {
@@ -206,7 +212,7 @@ mod tests {
         for bad in [f32::NAN, f32::INFINITY, f32::NEG_INFINITY] {
             let tilt = after_a_second(|input| input.cos_tilt = bad);
             assert!(tilt.hold && tilt.reasons.contains(Reason::SensorsNotFinite), "{bad}: {:?}", tilt.reasons);
-            let rate = after_a_second(|input| input.rate_rad_s = bad);
+            let rate = after_a_second(|input| input.rate_rad_s.pitch = bad);
             assert!(rate.hold && rate.reasons.contains(Reason::SensorsNotFinite), "{bad}: {:?}", rate.reasons);
         }
         for bad in [f32::NAN, f32::INFINITY] {

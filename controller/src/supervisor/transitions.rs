@@ -25,6 +25,8 @@ pub enum Event {
     TiltBeyond,
     /// Too many samples came late, or one gap was too long.
     SamplesLate,
+    /// A rotor counts as failed.
+    RotorStopped,
     /// No demand from the pilot for longer than the limit.
     LinkLost,
     /// Good samples again for the stated time.
@@ -65,6 +67,7 @@ impl fmt::Display for Event {
             Event::TouchedDown => "touched down",
             Event::TiltBeyond => "tilt beyond recovery",
             Event::SamplesLate => "samples late",
+            Event::RotorStopped => "rotor stopped",
             Event::LinkLost => "link lost",
             Event::SensorsBack => "sensors back",
             Event::LinkBack => "link back",
@@ -89,7 +92,7 @@ const ______: Option<State> = None;
 
 /// A row an event, highest priority first; a column a state, in the order of [`State::ALL`].
 #[rustfmt::skip]
-const TABLE: [Row; 15] = [
+const TABLE: [Row; 16] = [
     //                        disarmed standing  flying link lost  descent   blind  stopped
     (Event::Disarm,          [______,  DISARM,  DISARM,  DISARM,  DISARM,  DISARM,  DISARM]),
     (Event::TiltHopeless,    [______,  STOP__,  STOP__,  STOP__,  STOP__,  STOP__,  ______]),
@@ -99,6 +102,7 @@ const TABLE: [Row; 15] = [
     (Event::TouchedDown,     [______,  ______,  STAND_,  DISARM,  STOP__,  STOP__,  ______]),
     (Event::TiltBeyond,      [______,  STOP__,  DOWN__,  DOWN__,  ______,  ______,  ______]),
     (Event::SamplesLate,     [______,  STOP__,  DOWN__,  DOWN__,  ______,  ______,  ______]),
+    (Event::RotorStopped,    [______,  STOP__,  ______,  ______,  ______,  ______,  ______]),
     (Event::LinkLost,        [______,  DISARM,  LINK__,  ______,  ______,  ______,  ______]),
     (Event::SensorsBack,     [______,  ______,  ______,  ______,  ______,  DOWN__,  ______]),
     (Event::LinkBack,        [______,  ______,  ______,  FLYING,  ______,  ______,  ______]),
@@ -110,28 +114,30 @@ const TABLE: [Row; 15] = [
 
 /// A set of events.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub(super) struct Happened(u16);
+pub(super) struct Happened(u32);
 
 impl Happened {
     /// Adds this event when it `holds`.
     pub(super) fn mark(&mut self, event: Event, holds: bool) {
-        self.0 |= u16::from(holds) << event as u16;
+        if holds {
+            self.0 |= 1 << event as u32;
+        }
     }
 
     pub(super) fn contains(self, event: Event) -> bool {
-        self.0 >> event as u16 & 1 != 0
+        self.0 >> event as u32 & 1 != 0
     }
 }
 
 /// For each state, the events that mean something there: most steps bring none of them.
-const HEARD: [u16; State::ALL.len()] = {
+const HEARD: [u32; State::ALL.len()] = {
     let mut heard = [0; State::ALL.len()];
     let mut row = 0;
     while row < TABLE.len() {
         let mut column = 0;
         while column < heard.len() {
             if TABLE[row].1[column].is_some() {
-                heard[column] |= 1 << TABLE[row].0 as u16;
+                heard[column] |= 1 << TABLE[row].0 as u32;
             }
             column += 1;
         }
@@ -144,7 +150,12 @@ impl State {
     /// As [`State::first_move`].
     pub(super) fn moved_by(self, happened: Happened) -> Option<(Event, State)> {
         let heard = HEARD.get(self as usize).copied().unwrap_or(0);
-        if happened.0 & heard == 0 { None } else { self.first_move(|event| happened.contains(event)) }
+        if happened.0 & heard == 0 { None } else { self.first_of(happened) }
+    }
+
+    #[cold]
+    fn first_of(self, happened: Happened) -> Option<(Event, State)> {
+        self.first_move(|event| happened.contains(event))
     }
 
     /// Where this event leads from here; none when it changes nothing.

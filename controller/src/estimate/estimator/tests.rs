@@ -54,27 +54,86 @@ fn aligns_in_the_stated_time_to_tilt_heading_and_bias() {
     }
 }
 
+/// Samples in a tenth of a second.
+const WINDOW: usize = 25;
+
+fn still() -> InertialSample<f64> {
+    at_rest(Quaternion::IDENTITY, [0.0; 3])
+}
+
+fn shown(acceleration_m_s2: [f64; 3]) -> InertialSample<f64> {
+    InertialSample { acceleration_m_s2, ..still() }
+}
+
+/// The state after this many of one sample.
+fn fed(state: &mut AttitudeEstimatorState<f64>, sample: &InertialSample<f64>, times: usize) -> Alignment {
+    let block = made();
+    (0..times).map(|_| block.step(state, sample).status.alignment).last().unwrap()
+}
+
+/// What single samples show is judged at once when it is no noise, else by the window it is in.
 #[test]
 fn says_what_keeps_it_from_aligning_and_starts_again() {
-    let still = at_rest(Quaternion::IDENTITY, [0.0; 3]);
-    let bent = |acceleration_m_s2| InertialSample { acceleration_m_s2, ..still };
     let cases = [
-        (at_rest(Quaternion::IDENTITY, [0.0, 0.061, 0.0]), Alignment::GyroMoving),
-        (bent([0.0, 0.0, -1.21 * G]), Alignment::AccelerationOffGravity),
-        (bent([0.0; 3]), Alignment::AccelerationOffGravity),
-        (bent([0.0, f64::NAN, -G]), Alignment::BadSample),
-        (at_rest(Quaternion::IDENTITY, [0.0, 0.0, 36.0]), Alignment::BadSample),
+        (at_rest(Quaternion::IDENTITY, [0.0, 0.061, 0.0]), WINDOW, Alignment::GyroMoving),
+        (at_rest(Quaternion::IDENTITY, [0.0, 0.31, 0.0]), 1, Alignment::GyroMoving),
+        (shown([0.0, 0.0, -1.21 * G]), WINDOW, Alignment::AccelerationOffGravity),
+        (shown([0.0, 0.21 * G, -G]), WINDOW, Alignment::DownMoving),
+        (shown([0.0, 0.0, -1.51 * G]), 1, Alignment::AccelerationOffGravity),
+        (shown([0.0; 3]), 1, Alignment::AccelerationOffGravity),
+        (shown([0.0, f64::NAN, -G]), 1, Alignment::BadSample),
+        (at_rest(Quaternion::IDENTITY, [0.0, 0.0, 36.0]), 1, Alignment::BadSample),
     ];
-    for (sample, why) in cases {
-        let (block, mut state) = (made(), AttitudeEstimatorState::default());
-        for _ in 0..60 {
-            block.step(&mut state, &still);
+    for (sample, times, why) in cases {
+        let mut state = AttitudeEstimatorState::default();
+        assert_eq!(fed(&mut state, &still(), 2 * WINDOW), Alignment::Collecting);
+        let mut after = fed(&mut state, &sample, times);
+        if times == 1 && why == Alignment::GyroMoving {
+            after = fed(&mut state, &still(), WINDOW - 1);
         }
-        assert_eq!(block.step(&mut state, &sample).status.alignment, why);
-        for _ in 0..99 {
-            assert_eq!(block.step(&mut state, &still).status.alignment, Alignment::Collecting, "{why:?}");
+        assert_eq!(after, why, "{sample:?}");
+        // The reason stands until a whole window was good.
+        assert_eq!(fed(&mut state, &still(), WINDOW - 1), why);
+        assert_eq!(fed(&mut state, &still(), 1), Alignment::Collecting, "{why:?}");
+        assert_eq!(fed(&mut state, &still(), 3 * WINDOW - 1), Alignment::Collecting, "{why:?}");
+        assert_eq!(fed(&mut state, &still(), 1), Alignment::Aligned, "{why:?}");
+    }
+}
+
+#[test]
+fn takes_what_lies_just_within_the_limits() {
+    let cases = [
+        at_rest(Quaternion::IDENTITY, [0.0599, -0.0599, 0.0]),
+        shown([0.0, 0.0, -1.199 * G]),
+        shown([0.0, 0.0, -0.801 * G]),
+    ];
+    for sample in cases {
+        assert_eq!(fed(&mut AttitudeEstimatorState::default(), &sample, 100), Alignment::Aligned, "{sample:?}");
+    }
+}
+
+/// One sample in a window of this, the rest at rest.
+#[test]
+fn edges_of_a_sample_while_aligning() {
+    let cases = [
+        (0.0, Alignment::Aligned),
+        (-0.0, Alignment::Aligned),
+        (5e-324, Alignment::Aligned),
+        (-f64::MIN_POSITIVE, Alignment::Aligned),
+        (f64::MAX, Alignment::BadSample),
+        (f64::MIN, Alignment::BadSample),
+        (f64::INFINITY, Alignment::BadSample),
+        (f64::NEG_INFINITY, Alignment::BadSample),
+        (f64::NAN, Alignment::BadSample),
+    ];
+    for (edge, expected) in cases {
+        for sample in [at_rest(Quaternion::IDENTITY, [edge, 0.0, edge]), shown([edge, edge, -G])] {
+            let mut state = AttitudeEstimatorState::default();
+            fed(&mut state, &still(), 99);
+            assert_eq!(fed(&mut state, &sample, 1), expected, "{sample:?}");
+            let [w, x, y, z] = state.attitude.to_array();
+            assert!(w == 1.0 && x.abs() + y.abs() + z.abs() < 1e-15, "{sample:?}: {:?}", state.attitude);
         }
-        assert_eq!(block.step(&mut state, &still).status.alignment, Alignment::Aligned, "{why:?}");
     }
 }
 
@@ -91,13 +150,23 @@ fn mean_rate_above_the_bias_limit_is_motion() {
 #[test]
 fn directions_that_cancel_are_no_gravity() {
     let (block, mut state) = (made(), AttitudeEstimatorState::default());
-    let last = (0..100).map(|k| {
-        let up_or_down = if k % 2 == 0 { -G } else { G };
-        let sample =
-            InertialSample { acceleration_m_s2: [0.0, 0.0, up_or_down], ..at_rest(Quaternion::IDENTITY, [0.0; 3]) };
-        block.step(&mut state, &sample).status.alignment
-    });
-    assert_eq!(last.last(), Some(Alignment::AccelerationOffGravity));
+    let last = (0..100).map(|k| block.step(&mut state, &shown([0.0, 0.0, if k % 2 == 0 { -G } else { G }])));
+    assert_eq!(last.last().unwrap().status.alignment, Alignment::AccelerationOffGravity);
+}
+
+/// Windows and samples are whole: the time is met to within half a sample a window, and one sample is enough for one.
+#[test]
+fn takes_about_the_stated_time_when_it_does_not_divide() {
+    for (align_s, period_s, samples) in
+        [(0.4, 4e-3, 100), (1.0, 3e-3, 330), (0.15, 1e-3, 150), (0.002, 1e-3, 2), (1e-5, 1e-3, 1), (1.0, 2e-2, 50)]
+    {
+        let config = AttitudeEstimatorConfig { align_s, rate_max_rad_s: 5.0, ..CONFIG };
+        let block = AttitudeEstimator::new(&config, period_s).unwrap();
+        let mut state = AttitudeEstimatorState::default();
+        let took = 1
+            + (0..400).take_while(|_| block.step(&mut state, &still()).status.alignment != Alignment::Aligned).count();
+        assert_eq!(took, samples, "{align_s} s of {period_s} s");
+    }
 }
 
 #[test]
@@ -171,15 +240,16 @@ fn rate_gate_shuts_the_accelerometer_out_while_turning_fast() {
 
 #[test]
 fn memory_is_small() {
-    assert_eq!(core::mem::size_of::<AttitudeEstimatorState<f32>>(), 76, "bytes");
+    assert_eq!(core::mem::size_of::<AttitudeEstimatorState<f32>>(), 112, "bytes");
 }
 
 #[test]
 fn restart_without_an_attitude_aligns_as_usual() {
     let (block, mut state) = (made(), AttitudeEstimatorState::default());
     state.restart_at(Quaternion { w: f64::NAN, ..Quaternion::IDENTITY });
-    let estimate = block.step(&mut state, &at_rest(Quaternion::IDENTITY, [0.0; 3]));
-    assert_eq!(estimate.status.alignment, Alignment::Collecting);
+    assert_eq!(block.step(&mut state, &still()).status.alignment, Alignment::BadSample);
+    assert_eq!(fed(&mut state, &still(), 98), Alignment::Collecting);
+    assert_eq!(fed(&mut state, &still(), 1), Alignment::Aligned);
 }
 
 #[test]
@@ -207,6 +277,7 @@ fn refuses_what_makes_no_sense() {
     }
     assert_eq!(made(AttitudeEstimatorConfig { rate_max_rad_s: 73.0, ..CONFIG }), Err(E::StepTooLarge));
     assert_eq!(made(AttitudeEstimatorConfig { align_s: 61.0, ..CONFIG }), Err(E::AlignTime));
+    assert_eq!(made(AttitudeEstimatorConfig { still_rad_s: 1e-30, ..CONFIG }), Err(E::Stillness));
     assert_eq!(made(AttitudeEstimatorConfig { ki_per_s2: 1e-60, ..CONFIG }), Err(E::Gain));
     assert_eq!(made(AttitudeEstimatorConfig { gravity_m_s2: 1e-60, ..CONFIG }), Err(E::Gravity));
 }
