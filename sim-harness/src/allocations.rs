@@ -106,23 +106,43 @@ pub fn parse_demands(name: &str, text: &str) -> Result<Vec<Wrench<f64>>, Demands
                 COLUMNS.join(",")
             )));
         }
+        let row =
+            record.position().and_then(|place| text.get(usize::try_from(place.byte()).ok()?..)).unwrap_or_default();
         let mut values = [0.0; 4];
-        for ((slot, field), column) in values.iter_mut().zip(&record).zip(COLUMNS) {
+        for (k, ((slot, field), column)) in values.iter_mut().zip(&record).zip(COLUMNS).enumerate() {
             *slot = field.parse().ok().filter(|value: &f64| value.abs() <= DEMAND_MAX).ok_or_else(|| {
                 DemandsError(format!(
-                    "{name}:{line}: {column} = {field:?}: must be a number up to {DEMAND_MAX:e} either way; write it like 12.5"
+                    "{name}:{line}:{}: {column} = {field:?}: must be a number up to {DEMAND_MAX:e} either way; write it like 12.5",
+                    column_of(row, k)
                 ))
             })?;
         }
         if values[0] < 0.0 {
             let thrust = values[0];
             return Err(DemandsError(format!(
-                "{name}:{line}: thrust_n = {thrust}: must be at least 0 N; thrust pushes along body -z and is never negative"
+                "{name}:{line}:{}: thrust_n = {thrust}: must be at least 0 N; thrust pushes along body -z and is never negative",
+                column_of(row, 0)
             )));
         }
         demands.push(Wrench::from_array(values));
     }
     Ok(demands)
+}
+
+/// Where the value behind `commas` commas starts in a row, counted from 1.
+fn column_of(row: &str, commas: usize) -> usize {
+    let (mut left, mut quoted) = (commas, false);
+    let start = row.char_indices().find(|(_, c)| {
+        if left == 0 && !c.is_whitespace() {
+            return true;
+        }
+        quoted ^= *c == '"';
+        left -= usize::from(*c == ',' && !quoted && left > 0);
+        false
+    });
+    let before = start.map_or(row, |(byte, _)| row.get(..byte).unwrap_or(row));
+    // The reader passes over empty lines, but begins a row at them.
+    1 + before.rsplit('\n').next().unwrap_or_default().chars().count()
 }
 
 /// One row a demand: demand, achieved, thrusts, commands.

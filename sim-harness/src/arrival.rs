@@ -14,12 +14,24 @@ pub fn hardest_arrival_m_s(recording: &Recording) -> f64 {
 
 /// Each arrival at the ground: when, and how fast.
 pub fn arrivals(recording: &Recording) -> impl Iterator<Item = (f64, f64)> {
-    recording.rows.windows(2).filter_map(|pair| match pair {
-        [before, after] if before.height_m() >= AT_GROUND_M && after.height_m() < AT_GROUND_M => {
-            Some((after.t_s, speed_m_s(before)))
-        }
-        _ => None,
-    })
+    let mut arrival = Arrival::default();
+    recording.rows.iter().filter_map(move |row| arrival.see(row))
+}
+
+/// Watches rows one after another for arrivals at the ground.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Arrival {
+    /// Speed in the row before, when that was above the ground.
+    falling_m_s: Option<f64>,
+}
+
+impl Arrival {
+    /// The next row: when the craft has just arrived, the time and how fast it came.
+    pub fn see(&mut self, row: &Row) -> Option<(f64, f64)> {
+        let height_m = row.height_m();
+        let before = std::mem::replace(&mut self.falling_m_s, (height_m >= AT_GROUND_M).then(|| speed_m_s(row)));
+        before.filter(|_| height_m < AT_GROUND_M).map(|speed_m_s| (row.t_s, speed_m_s))
+    }
 }
 
 fn speed_m_s(row: &Row) -> f64 {

@@ -6,11 +6,11 @@ use evenkeel_controller::estimate::AttitudeEstimatorConfig;
 use evenkeel_controller::filter::{GyroFilterConfig, SecondOrderLowPassConfig};
 use evenkeel_controller::{
     BatteryConfig, Controller, ControllerConfig, ControllerError, DescentConfig, FlightComputer, FlightComputerConfig,
-    Gains, SupervisorConfig, Tuning, TuningError,
+    Gains, RotorReportsConfig, SupervisorConfig, Tuning, TuningError,
 };
 use evenkeel_mixer::{
-    CurveError, CurvePoint, Design, GeometryError, Mixer, Priority, PriorityError, Rotor, Scalar, ThrustCurve, Wrench,
-    facet_capacity,
+    Axis, CurveError, CurvePoint, Design, GeometryError, Mixer, Priority, PriorityError, Rotor, Scalar, ThrustCurve,
+    Wrench, facet_capacity,
 };
 
 use crate::craft::{self, Craft, Limits, MAX_ROTORS};
@@ -70,6 +70,8 @@ pub enum Unflyable {
     Controller(ControllerError),
     /// Filters, estimate, supervisor or battery compensation refused their configuration.
     Computer,
+    /// A block of the loops has no frequency response.
+    NoResponse(margins::NoResponse),
     /// The order of priority is none.
     Priority(PriorityError),
     /// A bench table of this rotor (from 1) is none.
@@ -91,6 +93,7 @@ impl fmt::Display for Unflyable {
             Unflyable::Tuning(cause) => cause.fmt(f),
             Unflyable::Controller(cause) => cause.fmt(f),
             Unflyable::Computer => f.write_str("the flight computer refuses the loop rate or the weight"),
+            Unflyable::NoResponse(cause) => cause.fmt(f),
             Unflyable::Priority(cause) => cause.fmt(f),
             Unflyable::Curve { rotor } => write!(f, "the thrust table of rotor {rotor} does not rise"),
         }
@@ -132,8 +135,8 @@ pub fn rotors(craft: &Craft) -> Vec<Rotor> {
 /// # Errors
 /// When it is none.
 pub fn priority(craft: &Craft) -> Result<Priority, Unflyable> {
-    let tiers = craft.saturation.priority.iter().map(Vec::as_slice);
-    Priority::new(tiers, craft.saturation.keep_yaw_sign).map_err(Unflyable::Priority)
+    let tiers: Vec<&[Axis]> = craft.saturation.priority.iter().map(Vec::as_slice).collect();
+    Priority::new(&tiers, craft.saturation.keep_yaw_sign).map_err(Unflyable::Priority)
 }
 
 /// A rotor's thrust over command as its file states it.
@@ -225,6 +228,7 @@ fn computer_config(craft: &Craft, controller: &ControllerConfig, gravity_m_s2: f
         controller: *controller,
         battery: BatteryConfig::default(),
         descent: DescentConfig::default(),
+        rotor_reports: RotorReportsConfig::default(),
     }
 }
 
@@ -260,7 +264,7 @@ fn controller_config(craft: &Craft, authority: &Authority) -> Result<ControllerC
         period_s,
         angle_divider: craft.loops.angle_divider,
         rotor_lag_s: craft.slowest_lag_s(),
-        extra_delay_s: craft.loops.extra_delay_s + gyro_lag_s(craft),
+        extra_delay_s: craft.loops.extra_delay_s + margins::gyro_dead_time_s(craft, period_s),
         authority_rad_s2: authority.acceleration_rad_s2,
         spin_up_s: [0, 1, 2].map(|axis| margins::spin_up_s(craft, &mixer, authority, axis)),
     };
@@ -276,12 +280,6 @@ fn controller_config(craft: &Craft, authority: &Authority) -> Result<ControllerC
         inertia_kg_m2: craft.body.inertia_kg_m2,
         tilt_compensation_max: 1.0,
     })
-}
-
-/// Delay of the gyro's low-pass far below its corner: a Butterworth filter of order two lags √2/ωc.
-fn gyro_lag_s(craft: &Craft) -> f64 {
-    let lag_s = |corner_hz: f64| std::f64::consts::SQRT_2 / (std::f64::consts::TAU * corner_hz);
-    craft.sensors.gyro_low_pass_hz.map_or(0.0, lag_s) + craft.sensors.gyro.latency_s
 }
 
 fn apply_gains(fixed: &craft::Gains, derived: &mut Gains) {

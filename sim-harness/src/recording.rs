@@ -169,18 +169,48 @@ impl Recording {
 
     /// Writes the rows as CSV.
     ///
-    /// Numbers are printed with as many digits as they need to be read back unchanged.
-    ///
     /// # Errors
     /// Whatever the writer returns.
     pub fn write_csv(&self, out: impl Write) -> io::Result<()> {
+        let mut log = CsvLog::new(out, self.rows.first().map_or(0, |row| row.rotor_n.len()))?;
+        self.rows.iter().try_for_each(|row| log.row(row))?;
+        log.finish()?.flush()
+    }
+}
+
+/// A log that is written row by row.
+///
+/// Numbers are printed with as many digits as they need to be read back unchanged.
+#[derive(Debug)]
+pub struct CsvLog<W: Write> {
+    csv: csv::Writer<W>,
+}
+
+impl<W: Write> CsvLog<W> {
+    /// Begins with the names of the columns, for a craft with so many rotors.
+    ///
+    /// # Errors
+    /// Whatever the writer returns.
+    pub fn new(out: W, rotors: usize) -> io::Result<Self> {
         let mut csv = csv::Writer::from_writer(out);
-        let rotors = self.rows.first().map_or(0, |row| row.rotor_n.len());
         csv.write_record(columns(rotors))?;
-        for row in &self.rows {
-            csv.write_record(values(row).map(|value| value.to_string()))?;
-        }
-        csv.flush()
+        Ok(CsvLog { csv })
+    }
+
+    /// One row more.
+    ///
+    /// # Errors
+    /// Whatever the writer returns.
+    pub fn row(&mut self, row: &Row) -> io::Result<()> {
+        Ok(self.csv.write_record(values(row).map(|value| value.to_string()))?)
+    }
+
+    /// Writes what is still held back; the writer again.
+    ///
+    /// # Errors
+    /// Whatever the writer returns.
+    pub fn finish(self) -> io::Result<W> {
+        self.csv.into_inner().map_err(csv::IntoInnerError::into_error)
     }
 }
 

@@ -4,6 +4,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::margins::LoopResponse;
 use crate::recording::Recording;
 use crate::saturation::Picture;
 
@@ -148,6 +149,8 @@ pub struct Preflight {
     pub first_limits: Vec<FirstLimit>,
     /// What the rotors can reach, and what the flights asked of them; `None` when the craft cannot be flown.
     pub saturation: Option<Box<Picture>>,
+    /// The loops cut open; empty when the craft cannot be flown.
+    pub loops: Vec<LoopResponse>,
     /// Checks on the craft at rest.
     pub bench: Vec<Check>,
     /// The flights, each with its checks; empty when the craft cannot be flown at all.
@@ -163,6 +166,16 @@ impl Preflight {
     /// Fit for a first flight: flights were flown, and every check passes.
     pub fn fit(&self) -> bool {
         !self.flights.is_empty() && self.checks().all(Check::passes)
+    }
+
+    /// What would mend each of the reasons, in their order; a change that was already told is not told again: "as under 1".
+    pub fn mends(&self) -> Vec<Option<String>> {
+        let all: Vec<Option<&String>> = self.reasons().map(|(_, check)| check.mend.as_ref()).collect();
+        let told = |(k, mend): (usize, &Option<&String>)| {
+            let first = all.iter().position(|other| other == mend)?;
+            mend.map(|mend| if first < k { format!("as under {}", first + 1) } else { mend.clone() })
+        };
+        all.iter().enumerate().map(told).collect()
     }
 
     /// The checks that failed, each with where: "At rest", or the flight's title.

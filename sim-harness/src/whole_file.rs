@@ -6,7 +6,7 @@
 
 use std::fmt;
 use std::fs::{self, File};
-use std::io::{self, BufWriter};
+use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
 
 use crate::file::printable;
@@ -41,28 +41,80 @@ impl std::error::Error for WriteError {
 /// # Errors
 /// Whatever the system says; no half-written file is left.
 pub fn write_whole(path: &Path, fill: impl FnOnce(&mut BufWriter<File>) -> io::Result<()>) -> Result<(), WriteError> {
-    // A link stays a link, and what is no plain file stays what it is.
-    let path = &fs::canonicalize(path).unwrap_or_else(|_| path.to_owned());
-    if fs::metadata(path).is_ok_and(|there| !there.is_file()) {
-        let source = io::Error::other("there is something other than a plain file");
-        return Err(WriteError { action: "write", path: path.clone(), source });
+    let mut part = Part::begin(path)?;
+    let filled = fill(&mut part.out);
+    filled.map_err(|source| part.cannot_write(source))?;
+    part.finish()
+}
+
+/// A file on its way: it is written beside its place for as long as that takes, and takes its place when it is finished. Dropped
+/// before, it leaves nothing.
+#[derive(Debug)]
+pub struct Part {
+    path: PathBuf,
+    part: PathBuf,
+    out: BufWriter<File>,
+    taken_place: bool,
+}
+
+impl Part {
+    /// Opens the part, and removes those that nobody is writing any more.
+    ///
+    /// # Errors
+    /// Whatever the system says; nothing is left.
+    pub fn begin(path: &Path) -> Result<Part, WriteError> {
+        // A link stays a link, and what is no plain file stays what it is.
+        let path = fs::canonicalize(path).unwrap_or_else(|_| path.to_owned());
+        if fs::metadata(&path).is_ok_and(|there| !there.is_file()) {
+            let source = io::Error::other("there is something other than a plain file");
+            return Err(WriteError { action: "write", path, source });
+        }
+        let name = path.file_name().unwrap_or_default().to_string_lossy();
+        remove_leftovers(&path, &name);
+        let part = path.with_file_name(format!(".{name}.{}{PART_END}", std::process::id()));
+        match create_locked(&part) {
+            Ok(file) => Ok(Part { path, part, out: BufWriter::new(file), taken_place: false }),
+            Err(source) => Err(WriteError { action: "write", path, source }),
+        }
     }
-    let name = path.file_name().unwrap_or_default().to_string_lossy();
-    remove_leftovers(path, &name);
-    let part = path.with_file_name(format!(".{name}.{}{PART_END}", std::process::id()));
-    let written = create_locked(&part).and_then(|file| {
-        let mut out = BufWriter::new(file);
-        fill(&mut out)?;
-        // The lock lasts until the part has its name.
-        let file = out.into_inner().map_err(io::IntoInnerError::into_error)?;
-        file.sync_all()?;
-        fs::rename(&part, path)
-    });
-    written.map_err(|source| {
-        // Best effort: the error that matters is the one above.
-        let _ = fs::remove_file(&part);
-        WriteError { action: "write", path: path.to_owned(), source }
-    })
+
+    fn cannot_write(&self, source: io::Error) -> WriteError {
+        WriteError { action: "write", path: self.path.clone(), source }
+    }
+
+    /// The file takes its place.
+    ///
+    /// # Errors
+    /// Whatever the system says; no half-written file is left.
+    pub fn finish(mut self) -> Result<(), WriteError> {
+        let placed = self.out.flush().and_then(|()| {
+            // The lock lasts until the part has its name.
+            self.out.get_ref().sync_all()?;
+            fs::rename(&self.part, &self.path)
+        });
+        self.taken_place = placed.is_ok();
+        placed.map_err(|source| self.cannot_write(source))
+    }
+}
+
+/// What is written stands in the file once that is finished.
+impl Write for Part {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        self.out.write(bytes)
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        self.out.flush()
+    }
+}
+
+impl Drop for Part {
+    fn drop(&mut self) {
+        if !self.taken_place {
+            // Best effort: a leftover harms nothing.
+            let _ = fs::remove_file(&self.part);
+        }
+    }
 }
 
 /// How the name of a file ends while it is being written.
@@ -106,7 +158,6 @@ fn is_part_of(part: &str, name: &str) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use std::io::Write;
 
     fn names(folder: &Path) -> Vec<String> {
         let mut names: Vec<String> =
@@ -148,6 +199,22 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let error = write_whole(&folder.path().join("log.csv"), |_| Err(io::Error::other("full"))).unwrap_err();
         assert_eq!((error.action, names(folder.path()).len()), ("write", 0));
+    }
+
+    #[test]
+    fn has_no_file_under_its_name_while_it_is_being_written() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("log.csv");
+        let mut part = Part::begin(&path).unwrap();
+        part.write_all(b"half").unwrap();
+        part.flush().unwrap();
+        assert!(!path.exists() && names(folder.path()).len() == 1);
+        drop(part);
+        assert_eq!(names(folder.path()).len(), 0, "a run that gives up leaves nothing");
+        let mut part = Part::begin(&path).unwrap();
+        part.write_all(b"whole").unwrap();
+        part.finish().unwrap();
+        assert_eq!((names(folder.path()).len(), fs::read_to_string(&path).unwrap().as_str()), (1, "whole"));
     }
 
     #[test]

@@ -15,7 +15,7 @@ fn exits_0_with_a_report_when_the_built_in_craft_is_checked() {
     let answer = bench.run(&[]);
     assert_eq!(answer.status, 0, "{answer:?}");
     assert!(answer.out.contains("FIT for a first flight") && answer.out.contains("no clearance to fly"), "{answer:?}");
-    assert_eq!(answer.err, "", "no progress without a terminal");
+    assert_eq!(answer.complaints(), "", "no bar without a terminal");
     let report = bench.path("evenkeel-report");
     let page = fs::read_to_string(report.join("report.html")).expect("report.html");
     assert!(page.trim_end().ends_with("</html>"), "the page is whole");
@@ -107,10 +107,17 @@ fn exits_2_with_one_message_when_the_input_is_wrong() {
         (&["mix", "quad.toml", "--thrust-n", "5", "--yaw-nm", "inf"], "--yaw-nm"),
         (&["mix", "quad.toml", "--thrust-n", "much"], "much"),
         (&["mix", "quad.toml", "--thrust-n", "5", "--csv", "--json"], "--json"),
-        (&["mix", "quad.toml", "--demands", "wrong.csv"], "wrong.csv:3"),
+        (&["mix", "quad.toml", "--demands", "wrong.csv"], "wrong.csv:3:5: pitch_nm"),
         (&["mix", "quad.toml", "--demands", "quad.toml"], "quad.toml:"),
         (&["fly", "quad.toml"], "FLIGHT"),
         (&["--bogus"], "--bogus"),
+        (&["flyy", "quad.toml"], "flyy"),
+        (&["flyy"], "did you mean fly?"),
+        (&["preflght"], "did you mean preflight?"),
+        (&["mix", "quad.toml", "--thrust-n", "5", "--failed", "-1"], "'-1' for '--failed"),
+        (&["disperse", "quad.toml", "--seed", "-1"], "a whole number from 0 to"),
+        (&["disperse", "quad.toml", "--flights", "-5"], "a whole number from 1 to"),
+        (&["disperse", "quad.toml", "--shard", "-1/3"], "i from 1 to n"),
         (&["preflight", "--bogus"], "--bogus"),
         (&["fly", "quad.toml", "flight.toml", "--log", "folder"], "folder"),
         (&["fly", "quad.toml", "flight.toml", "--log", "nowhere/log.csv"], "nowhere/log.csv"),
@@ -186,7 +193,7 @@ fn flat(object: &Value) -> Vec<f64> {
 fn answers_preflight_in_the_promised_shape_when_asked_for_json() {
     let bench = Bench::new();
     let answer = bench.run(&["preflight", "quad.toml", "--json", "--out", "r"]);
-    assert_eq!((answer.status, answer.err.as_str()), (0, ""));
+    assert_eq!((answer.status, answer.complaints().as_str()), (0, ""));
     let object = answer.object();
     let checks = object["checks"].as_array().expect("checks");
     for check in checks {
@@ -407,4 +414,20 @@ fn refuses_a_demand_that_single_precision_cannot_hold() {
     let answer = Bench::new().run(&["mix", "quad.toml", "--thrust-n", "10", "--roll-nm", "1e39"]);
     assert_eq!(answer.status, 2, "{answer:?}");
     assert!(answer.err.contains("--roll-nm"), "{answer:?}");
+}
+
+/// A craft with a thousand times the thrust it needs, and a leg that asks for it: it leaves all that is computed.
+#[test]
+fn names_what_ran_away_and_exits_3_when_the_computation_diverges() {
+    let bench = Bench::new();
+    let rocket = QUAD.replace("thrust_max_n = 8.0", "thrust_max_n = 10000.0").replace("drag_area_m2", "# drag_area_m2");
+    fs::write(bench.path("rocket.toml"), &rocket).expect("a file");
+    let flight = "format = 1\nname = \"up\"\nduration_s = 60.0\n[initial]\nposition_m = [0.0, 0.0, -10.0]\n\
+                  [[leg]]\nthrust_n = 40000.0\n";
+    fs::write(bench.path("up.toml"), flight).expect("a file");
+    let answer = bench.run(&["fly", "rocket.toml", "up.toml", "--log", "up.csv"]);
+    assert_eq!(answer.status, 3, "{answer:?}");
+    let words = ["distance down", "-1.0", "e7 m", "diverged at", "thrust_n"];
+    assert!(words.iter().all(|word| answer.err.contains(word)), "{}", answer.err);
+    assert!(!bench.path("up.csv").exists() && answer.out.is_empty(), "no half of a log");
 }

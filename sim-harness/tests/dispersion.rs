@@ -31,6 +31,11 @@ const NONE: Dispersion = Dispersion {
     battery_capacity_share: 0.0,
     battery_resistance_share: 0.0,
     battery_charge_share: 0.0,
+    gyro_bias_deg_s: 0.0,
+    accelerometer_bias_m_s2: 0.0,
+    misalignment_deg: 0.0,
+    sensor_noise_share: 0.0,
+    sensor_latency_s: 0.0,
 };
 
 /// On perfect sensors: the noise of two flights is not the same.
@@ -50,6 +55,8 @@ fn samples(craft: &Craft, count: u64) -> Vec<Sample> {
     (1..=count).map(|index| vary(craft, SEED, index).unwrap()).collect()
 }
 
+/// A bias of the file's own, deg/s.
+const FILED_BIAS: f64 = 0.3;
 const DRAWN: u64 = 4000;
 /// Four standard errors of the mean of that many uniform deviates of bound 1, and of their spread.
 const MEAN_TOL: f64 = 0.04;
@@ -60,7 +67,8 @@ const UNIFORM_SPREAD: f64 = 0.577_350_269_189_625_8;
 #[test]
 fn keeps_bounds_mean_and_spread_of_each_quantity_when_many_are_drawn() {
     // Far from the flat body that no inertia may pass, so that no draw is turned down.
-    let mut craft = varied(Dispersion::DEFAULT);
+    let mut craft = quad();
+    craft.sensors.gyro.bias[1] = FILED_BIAS.to_radians();
     craft.body.inertia_kg_m2 = [[0.02, 0.0, 0.0], [0.0, 0.02, 0.0], [0.0, 0.0, 0.02]];
     let by = craft.dispersion.clone();
     let drawn = samples(&craft, DRAWN);
@@ -93,6 +101,32 @@ fn keeps_bounds_mean_and_spread_of_each_quantity_when_many_are_drawn() {
         ),
         // One way only: uniform from 0 to the bound.
         ("delay", by.delay_s / 2.0, Box::new(|sample| sample.craft.loops.extra_delay_s - by.delay_s / 2.0)),
+        (
+            "gyro bias",
+            by.gyro_bias_deg_s,
+            Box::new(|sample| sample.craft.sensors.gyro.bias[1].to_degrees() - FILED_BIAS),
+        ),
+        (
+            "accelerometer bias",
+            by.accelerometer_bias_m_s2,
+            Box::new(|sample| sample.craft.sensors.accelerometer.bias[2]),
+        ),
+        ("misalignment", by.misalignment_deg, Box::new(|sample| sample.craft.sensors.misalignment_rad[0].to_degrees())),
+        (
+            "gyro noise",
+            by.sensor_noise_share,
+            Box::new(|sample| sample.craft.sensors.gyro.noise_density / craft.sensors.gyro.noise_density - 1.0),
+        ),
+        (
+            "climb noise",
+            by.sensor_noise_share,
+            Box::new(|sample| sample.craft.sensors.climb.unwrap().noise / craft.sensors.climb.unwrap().noise - 1.0),
+        ),
+        (
+            "latency",
+            by.sensor_latency_s / 2.0,
+            Box::new(|sample| sample.craft.sensors.accelerometer.latency_s - by.sensor_latency_s / 2.0),
+        ),
     ];
     for (name, bound, deviation) in quantities {
         let values: Vec<f64> = drawn.iter().map(|sample| deviation(sample) / bound).collect();
@@ -133,7 +167,7 @@ fn varies_the_battery_of_a_craft_that_has_one_and_draws_the_rest_alike() {
         let sample = vary(&with, SEED, index).unwrap();
         let without = vary(&quad(), SEED, index).unwrap();
         assert_eq!((&sample.craft.body, &sample.craft.rotors), (&without.craft.body, &without.craft.rotors));
-        assert_eq!((sample.drawn.len(), without.drawn.len()), (12, 9));
+        assert_eq!((sample.drawn.len(), without.drawn.len()), (17, 14));
         let battery = sample.craft.battery.unwrap();
         let capacity = battery.capacity_ah / nominal.capacity_ah - 1.0;
         let resistance = battery.resistance_ohm / nominal.resistance_ohm - 1.0;
@@ -142,6 +176,37 @@ fn varies_the_battery_of_a_craft_that_has_one_and_draws_the_rest_alike() {
         assert!(resistance != 0.0 && resistance.abs() <= by.battery_resistance_share, "{resistance}");
         assert!(missing > 0.0 && missing <= by.battery_charge_share, "{missing}");
     }
+}
+
+/// What was drawn before sensors varied too is drawn still: a seed's crafts are what they were.
+#[test]
+fn draws_sensors_after_all_else_and_leaves_perfect_ones_alone() {
+    let craft = quad();
+    for index in 1..20 {
+        let sample = vary(&craft, SEED, index).unwrap();
+        let perfect = vary(&varied(Dispersion::DEFAULT), SEED, index).unwrap();
+        assert_eq!((&sample.craft.body, &sample.craft.rotors), (&perfect.craft.body, &perfect.craft.rotors));
+        assert_eq!((sample.wind_m_s, sample.seed), (perfect.wind_m_s, perfect.seed));
+        assert_eq!(sample.drawn[..9], perfect.drawn[..]);
+        assert_eq!(perfect.craft.sensors, SensorsConfig::PERFECT);
+        assert_ne!(sample.craft.sensors, craft.sensors);
+        let sensor = |name: &str| sample.drawn.iter().find(|one| one.key == name).unwrap().deviations.len();
+        let counts = ["gyro_bias_deg_s", "misalignment_deg", "sensor_noise_share", "sensor_latency_s"].map(sensor);
+        assert_eq!(counts, [3, 3, 5, 2]);
+    }
+}
+
+/// A flight that begins armed begins after the alignment that takes the gyro's bias out.
+#[test]
+fn shows_the_drawn_bias_of_the_gyro_when_the_flight_begins_switched_on_alone() {
+    let craft = quad();
+    let sample = vary(&craft, SEED, 3).unwrap();
+    let armed = short(&craft, "");
+    let mut switched_on = armed.clone();
+    switched_on.initial.power_up = true;
+    assert_eq!(sample.craft_for(&armed).sensors.gyro.bias, craft.sensors.gyro.bias);
+    assert_ne!(sample.craft_for(&switched_on).sensors.gyro.bias, craft.sensors.gyro.bias);
+    assert_eq!(sample.craft_for(&armed).sensors.accelerometer, sample.craft.sensors.accelerometer);
 }
 
 #[test]
@@ -327,8 +392,9 @@ fn counts_expectations_apart_when_they_differ_in_window_or_limit_alone() {
 
 #[test]
 fn finds_the_demo_craft_sound_and_one_with_loose_figures_not_when_varied_for_the_verdict() {
-    let sound = judge(&quad(), 12).unwrap();
-    let loose = judge(&varied(Dispersion { inertia_share: 0.6, lag_share: 0.9, delay_s: 0.04, ..NONE }), 12).unwrap();
+    let sound = judge(&quad(), 12, &|| ()).unwrap();
+    let loose =
+        judge(&varied(Dispersion { inertia_share: 0.6, lag_share: 0.9, delay_s: 0.04, ..NONE }), 12, &|| ()).unwrap();
     let short: Vec<&str> = sound.checks.iter().filter(|check| !check.held).map(|check| check.id.as_str()).collect();
     assert_eq!(short, ["dispersed.pass_rate"], "12 flights are too few to say more");
     assert_eq!(sound.answer.passed, 12);
@@ -379,4 +445,17 @@ fn counts_a_flight_whose_computation_diverges_as_one_that_fell_short() {
     let answer = Campaign::new(&craft, Some(flight)).unwrap().run(3, SEED, Shard::WHOLE, &|| ()).unwrap();
     assert_eq!((answer.flights, answer.passed), (3, 0), "{answer:?}");
     assert!(answer.worst.iter().all(|worst| worst.reason.starts_with("computed to the end: ")), "{answer:?}");
+}
+
+/// Single samples of an accelerometer leave its gate at this rate; the alignment must not go by them.
+#[test]
+fn every_varied_craft_flies_from_power_up_when_loops_are_fast() {
+    let mut craft = quad();
+    craft.loops.rate_hz = 8000.0;
+    let text = "format = 1\nname = \"up\"\nduration_s = 7.0\n[initial]\npower_up = true\n\
+                [[leg]]\nname = \"up\"\nheight_m = 3.0\nvelocity_m_s = [0.0, 0.0]\n\
+                [[expect]]\nquantity = \"height_m\"\ntaken = \"at the end\"\nat_least = 2.0\n";
+    let flight = parse_flight("up.toml", text, &craft).unwrap();
+    let answer = Campaign::new(&craft, Some(flight)).unwrap().run(12, SEED, Shard::WHOLE, &|| ()).unwrap();
+    assert_eq!((answer.passed, answer.flights), (12, 12), "{answer:#?}");
 }

@@ -8,6 +8,7 @@ use std::path::Path;
 use evenkeel::craft::{Craft, Spin};
 use evenkeel::file::read_craft;
 use evenkeel::onboard::{Onboard, mixer_for};
+use evenkeel::plant::full_speed_rad_s;
 use evenkeel::saturation::{Attainable, Picture, stopped_rotors};
 use evenkeel::script::World;
 use evenkeel_mixer::{Axis, Wrench};
@@ -354,7 +355,8 @@ fn balances_drag_thrust_and_weight_in_the_strongest_wind() {
     }
 }
 
-/// Source: the craft file's own voltages, and thrust that goes with voltage squared (common practice).
+/// Source: the craft file's own voltages, Ohm's law under the power of hover, and thrust that goes with voltage squared
+/// (common practice).
 #[test]
 fn takes_the_battery_of_the_file_when_it_has_one() {
     let text = std::fs::read_to_string(format!("{}/crafts/quad.toml", env!("CARGO_MANIFEST_DIR"))).unwrap();
@@ -362,6 +364,13 @@ fn takes_the_battery_of_the_file_when_it_has_one() {
     let craft = evenkeel::file::parse_craft("quad.toml", &text).unwrap();
     let picture = picture(&craft);
     let near_empty = picture.operating_points.iter().find(|point| point.name == "hover, battery near empty").unwrap();
-    let expected = (14.0_f64 / 16.8).powi(2);
+    // Reaction torque times speed of four rotors that carry the weight together; V² − E·V + P·R = 0.
+    let (rotor, battery) = (&craft.rotors[0], craft.battery.as_ref().unwrap());
+    let each_n = weight_n(&craft) / 4.0;
+    let speed_rad_s = full_speed_rad_s(rotor) * (each_n / rotor.thrust_max_n).sqrt();
+    let power_w = 4.0 * rotor.torque_per_thrust_m * each_n * speed_rad_s / battery.efficiency;
+    let terminal_v = 0.5 * (14.0 + (14.0_f64 * 14.0 - 4.0 * power_w * 0.02).sqrt());
+    assert!(terminal_v < 13.9, "the resistance must show: {terminal_v} V");
+    let expected = (terminal_v / 16.8).powi(2);
     assert!((near_empty.ceiling_share / expected - 1.0).abs() < CLOSED_TOL, "{near_empty:?}");
 }

@@ -1,43 +1,14 @@
 //! A craft as Rust constants, for a board that flies it.
 
-use std::fmt::{self, Debug, Write as _};
+use std::fmt::{Debug, Write as _};
 
 use evenkeel_controller::FlightComputerConfig;
 use evenkeel_controller::link::{CraftFacts, Fingerprint, fingerprint};
-use evenkeel_mixer::{CurvePoint, Priority};
+use evenkeel_mixer::{Axis, CurvePoint};
 
 use super::facts::flight_computer_config;
-use crate::craft::Craft;
+use crate::craft::{Craft, Saturation};
 use crate::onboard::{Unflyable, priority, rotors};
-
-/// Why a craft cannot be written as constants.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum ConstantsError {
-    /// It cannot be flown.
-    Unflyable(Unflyable),
-    /// Its order of priority cannot be a constant.
-    Priority,
-}
-
-impl fmt::Display for ConstantsError {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self {
-            ConstantsError::Unflyable(cause) => write!(f, "this craft cannot be flown: {cause}"),
-            ConstantsError::Priority => f.write_str(
-                "saturation.priority must be the default order, [[\"roll\", \"pitch\"], [\"thrust\"], [\"yaw\"]], for a \
-                 craft that is a constant",
-            ),
-        }
-    }
-}
-
-impl std::error::Error for ConstantsError {}
-
-impl From<Unflyable> for ConstantsError {
-    fn from(cause: Unflyable) -> Self {
-        ConstantsError::Unflyable(cause)
-    }
-}
 
 /// What tells this craft, flown under this gravity, from others.
 ///
@@ -59,12 +30,10 @@ pub fn craft_fingerprint(craft: &Craft, gravity_m_s2: f64) -> Result<Fingerprint
 /// same text; whoever compiles it gets the numbers of [`craft_fingerprint`], bit for bit.
 ///
 /// # Errors
-/// When the craft cannot be flown, or not be written as constants.
-pub fn constants(craft: &Craft, gravity_m_s2: f64) -> Result<String, ConstantsError> {
-    let priority = priority(craft)?;
-    if priority.with_keep_yaw_sign(true) != Priority::DEFAULT {
-        return Err(ConstantsError::Priority);
-    }
+/// When the craft cannot be flown.
+pub fn constants(craft: &Craft, gravity_m_s2: f64) -> Result<String, Unflyable> {
+    // What is no order of priority is found here, and not by whoever compiles it.
+    priority(craft)?;
     let config: FlightComputerConfig = flight_computer_config(craft, gravity_m_s2)?;
     let curves = curves(craft);
     let points = curves.iter().map(Vec::len).max().unwrap_or(0);
@@ -78,8 +47,12 @@ pub fn constants(craft: &Craft, gravity_m_s2: f64) -> Result<String, ConstantsEr
     constant("Most points of a bench table; 0 without one.", "POINTS", "usize", &points);
     constant("The rotors, in the order of the craft file.", "GEOMETRY", "[Rotor; ROTORS]", &rotors(craft));
     constant("Centre of mass from the datum, body axes.", "CENTER_OF_MASS_M", "[f64; 3]", &craft.body.center_of_mass_m);
-    let default = format!("Priority::DEFAULT.with_keep_yaw_sign({})", priority.keep_yaw_sign());
-    constant("What gives way first.", "PRIORITY", "Priority", &format_args!("{default}"));
+    constant(
+        "What is met first; the last gives way first.",
+        "PRIORITY",
+        "Priority",
+        &format_args!("{}", order(&craft.saturation)),
+    );
     let tables: String = curves.iter().map(|table| format!("    &{table:?},\n")).collect();
     constant(
         "Each rotor's bench table; empty where thrust goes with the command squared.",
@@ -102,11 +75,17 @@ use evenkeel_controller::estimate::AttitudeEstimatorConfig;
 use evenkeel_controller::filter::{GyroFilterConfig, NotchBankConfig, SecondOrderLowPassConfig};
 use evenkeel_controller::{
     AngleLoopConfig, BatteryConfig, ControllerConfig, DescentConfig, FlightComputerConfig, RateLoopConfig,
-    ReferenceConfig, SampleClockConfig, ShaperConfig, SupervisorConfig,
+    ReferenceConfig, RotorReportsConfig, SampleClockConfig, ShaperConfig, SupervisorConfig,
 };
 use evenkeel_mixer::Spin::{Ccw, Cw};
-use evenkeel_mixer::{CurvePoint, Priority, Rotor};
+use evenkeel_mixer::{Axis, CurvePoint, Priority, Rotor};
 ";
+
+fn order(saturation: &Saturation) -> String {
+    let axes = |tier: &Vec<Axis>| tier.iter().map(|axis| format!("Axis::{axis:?}")).collect::<Vec<_>>().join(", ");
+    let tiers: Vec<String> = saturation.priority.iter().map(|tier| format!("&[{}]", axes(tier))).collect();
+    format!("Priority::expect(&[{}], {})", tiers.join(", "), saturation.keep_yaw_sign)
+}
 
 fn curves(craft: &Craft) -> Vec<Vec<CurvePoint<f64>>> {
     let points = |table: &crate::craft::ThrustTable| {

@@ -11,7 +11,7 @@ use super::constants::craft_fingerprint;
 use super::error::BoardError;
 use crate::craft::Craft;
 use crate::onboard::{Onboard, Unflyable};
-use crate::recording::Recording;
+use crate::recording::{Recording, Row};
 use crate::script::Flight;
 use crate::simulation::{Diverged, FlightError, HostComputer, fly_with, start_of};
 
@@ -54,10 +54,27 @@ pub fn fly_on_board(
     compare: bool,
     watch: &dyn Fn(f64),
 ) -> Result<Recording, FlownOnBoard> {
+    let mut recording = Recording::default();
+    fly_on_board_into(craft, real, flight, (address, compare), watch, &mut |row| recording.rows.push(row))?;
+    Ok(recording)
+}
+
+/// The same, but each row goes to `keep` as it is made.
+///
+/// # Errors
+/// The first thing that goes wrong; the rows up to then have been kept.
+pub fn fly_on_board_into(
+    craft: &Craft,
+    real: &Craft,
+    flight: &Flight,
+    (address, compare): (&Address, bool),
+    watch: &dyn Fn(f64),
+    keep: &mut dyn FnMut(Row),
+) -> Result<(), FlownOnBoard> {
     let (connection, welcome) = Connection::open(address)?;
     match welcome.arithmetic {
-        Arithmetic::F32 => flown::<f32>((craft, real), flight, (connection, &welcome), compare, watch),
-        Arithmetic::Fixed => flown::<Fixed>((craft, real), flight, (connection, &welcome), compare, watch),
+        Arithmetic::F32 => flown::<f32>((craft, real), flight, (connection, &welcome), compare, watch, keep),
+        Arithmetic::Fixed => flown::<Fixed>((craft, real), flight, (connection, &welcome), compare, watch, keep),
     }
 }
 
@@ -67,7 +84,8 @@ fn flown<S: OnBoard>(
     (connection, welcome): (Connection, &Welcome),
     compare: bool,
     watch: &dyn Fn(f64),
-) -> Result<Recording, FlownOnBoard> {
+    keep: &mut dyn FnMut(Row),
+) -> Result<(), FlownOnBoard> {
     let gravity_m_s2 = flight.world.gravity_m_s2;
     let onboard = Onboard::<S>::new(craft, gravity_m_s2)?;
     let start = start_of::<S>(flight);
@@ -85,7 +103,7 @@ fn flown<S: OnBoard>(
         number += 1;
         Ok(there)
     };
-    fly_with(real, flight, &onboard, answer, watch).map_err(|error| match error {
+    fly_with(real, flight, &onboard, answer, watch, keep).map_err(|error| match error {
         FlightError::Diverged(diverged) => FlownOnBoard::Diverged(diverged),
         FlightError::Computer { cause, .. } => cause,
     })

@@ -4,7 +4,7 @@ use std::io::Write as _;
 use std::path::PathBuf;
 
 use clap::Args;
-use evenkeel::board::{ConstantsError, constants, craft_fingerprint};
+use evenkeel::board::{constants, craft_fingerprint};
 use evenkeel::file;
 use evenkeel::whole_file::write_whole;
 use serde_json::json;
@@ -50,13 +50,4 @@ pub fn run(typed: &ConstantsArgs) -> Result<Outcome, Refusal> {
         terminal::answer(&text)?;
     }
     Ok(Outcome::Held)
-}
-
-impl From<ConstantsError> for Refusal {
-    fn from(error: ConstantsError) -> Self {
-        match error {
-            ConstantsError::Unflyable(cause) => cause.into(),
-            ConstantsError::Priority => Refusal::wrong_input(error),
-        }
-    }
 }

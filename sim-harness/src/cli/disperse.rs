@@ -3,9 +3,9 @@
 use std::fmt::Write;
 use std::fs::File;
 use std::io::{self, Read};
+use std::ops::RangeInclusive;
 use std::path::{Path, PathBuf};
-use std::sync::Mutex;
-use std::time::Instant;
+use std::sync::atomic::{AtomicU64, Ordering};
 
 use clap::Args;
 use evenkeel::craft::Craft;
@@ -17,7 +17,7 @@ use serde_json::{Value, json};
 
 use super::fly::check_log;
 use super::outcome::{Outcome, Refusal};
-use super::sign_of_life::SignOfLife;
+use super::sign_of_life::with_sign_of_life;
 use super::terminal;
 
 /// Fly varied crafts.
@@ -29,22 +29,22 @@ pub struct DisperseArgs {
     /// Flight file; without one, up, lean each way, turn, and down.
     flight: Option<PathBuf>,
     /// Varied crafts to fly.
-    #[arg(long, value_name = "N", default_value_t = 200, value_parser = clap::value_parser!(u64).range(1..=FLIGHTS_MAX))]
+    #[arg(long, value_name = "N", default_value_t = 200, allow_negative_numbers = true, value_parser = |text: &str| whole(text, 1..=FLIGHTS_MAX))]
     flights: u64,
     /// Seed of all that is drawn.
-    #[arg(long, value_name = "S", default_value_t = 1, value_parser = clap::value_parser!(u64).range(0..=SEED_MAX))]
+    #[arg(long, value_name = "S", default_value_t = 1, allow_negative_numbers = true, value_parser = |text: &str| whole(text, 0..=SEED_MAX))]
     seed: u64,
     /// Fly part i of n, i from 1; --merge makes one answer of the parts.
-    #[arg(long, value_name = "i/n", value_parser = parse_shard)]
+    #[arg(long, value_name = "i/n", allow_hyphen_values = true, value_parser = parse_shard)]
     shard: Option<Shard>,
     /// Fly flight K alone and say what was drawn for it and what it was held to.
-    #[arg(long, value_name = "K", conflicts_with = "shard", value_parser = clap::value_parser!(u64).range(1..))]
+    #[arg(long, value_name = "K", conflicts_with = "shard", allow_negative_numbers = true, value_parser = |text: &str| whole(text, 1..=u64::MAX))]
     only: Option<u64>,
     /// With --only: write one row a log period to this CSV file.
     #[arg(long, value_name = "FILE.csv", requires = "only")]
     log: Option<PathBuf>,
     /// Share of the flights that must hold for exit status 0.
-    #[arg(long, value_name = "SHARE", default_value_t = 1.0, value_parser = parse_share)]
+    #[arg(long, value_name = "SHARE", default_value_t = 1.0, allow_negative_numbers = true, value_parser = parse_share)]
     require: f64,
     /// Make one answer of the --json answers of shards; flies nothing.
     #[arg(long, value_name = "FILE", num_args = 1.., conflicts_with_all = ["craft", "flight", "flights", "seed", "shard", "only"])]
@@ -84,15 +84,13 @@ pub fn run(typed: &DisperseArgs) -> Result<Outcome, Refusal> {
     }
     let asked = typed.flights.saturating_sub(shard.number()) / shard.of() + 1;
     let bar = terminal::progress(asked, "flights");
-    let sign = Mutex::new(SignOfLife::new(Instant::now()));
+    let done = AtomicU64::new(0);
     let flown = || {
         bar.inc(1);
-        let due = sign.lock().ok().and_then(|mut sign| sign.one_more(Instant::now()));
-        if let Some(done) = due.filter(|_| bar.is_hidden()) {
-            terminal::complain(&format!("{done} of {asked} flights flown"));
-        }
+        done.fetch_add(1, Ordering::Relaxed);
     };
-    let answer = campaign.run(typed.flights, typed.seed, shard, &flown);
+    let line = || format!("{} of {asked} flights flown", done.load(Ordering::Relaxed));
+    let answer = with_sign_of_life(!bar.is_hidden(), line, || campaign.run(typed.flights, typed.seed, shard, &flown));
     bar.finish_and_clear();
     print(&answer?, typed)
 }
@@ -162,7 +160,8 @@ fn only(index: u64, campaign: &Campaign<'_>, craft: &Craft, typed: &DisperseArgs
         let inputs: Vec<&PathBuf> = typed.craft.iter().chain(&typed.flight).collect();
         check_log(log, &inputs)?;
     }
-    let flown = campaign.fly_one(typed.seed, index)?;
+    let line = || "0 of 1 flights flown".to_owned();
+    let flown = with_sign_of_life(false, line, || campaign.fly_one(typed.seed, index))?;
     if let Some(path) = &typed.log {
         match &flown.recording {
             Ok(recording) => write_whole(path, |out| recording.write_csv(out))?,
@@ -238,6 +237,11 @@ fn read_answer(path: &Path) -> Result<Answer, Refusal> {
         let place = format!("{name}:{}:{}", error.line(), error.column());
         Refusal::wrong_input(format!("{place}: must be an answer of `disperse --json`: {error}; fly the shard again"))
     })
+}
+
+fn whole(text: &str, range: RangeInclusive<u64>) -> Result<u64, String> {
+    let number = text.parse().ok().filter(|number| range.contains(number));
+    number.ok_or_else(|| format!("must be a whole number from {} to {}", range.start(), range.end()))
 }
 
 fn parse_shard(text: &str) -> Result<Shard, String> {

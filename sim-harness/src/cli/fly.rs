@@ -1,23 +1,23 @@
 //! `evenkeel fly`: a script, flown and logged.
 
-use std::cell::RefCell;
+use std::io;
 use std::path::{Path, PathBuf};
-use std::time::Instant;
+use std::sync::atomic::{AtomicU64, Ordering};
 
 use clap::Args;
-use evenkeel::arrival::{IMPACT_MAX_M_S, hardest_arrival_m_s};
-use evenkeel::board::{Address, fly_on_board};
-use evenkeel::expectation::{Finding, Scene};
+use evenkeel::arrival::{Arrival, IMPACT_MAX_M_S};
+use evenkeel::board::{Address, fly_on_board_into};
+use evenkeel::expectation::{Expectation, Finding, Sampled, Scene};
 use evenkeel::file;
 use evenkeel::onboard::Onboard;
-use evenkeel::recording::{Recording, Row};
+use evenkeel::recording::{CsvLog, Row};
 use evenkeel::script::Flight;
-use evenkeel::simulation::fly;
-use evenkeel::whole_file::write_whole;
+use evenkeel::simulation::fly_into;
+use evenkeel::whole_file::{Part, WriteError};
 use serde_json::{Value, json};
 
 use super::outcome::{Outcome, Refusal};
-use super::sign_of_life::SignOfLife;
+use super::sign_of_life::with_sign_of_life;
 use super::terminal;
 
 /// Fly a script.
@@ -57,28 +57,38 @@ pub fn run(typed: &FlyArgs) -> Result<Outcome, Refusal> {
         true => Some(Onboard::<f32>::new(&craft, flight.world.gravity_m_s2)?),
         false => None,
     };
+    let mut log = typed.log.as_deref().map(|path| Log::begin(path, craft.rotors.len())).transpose()?;
+    let scene = Scene::new(&craft);
+    let mut seen = Seen::default();
+    let mut sampled: Vec<Sampled<'_>> = flight.expectations.iter().map(Expectation::begin).collect();
+    let mut keep = |row: Row| {
+        if let Some(log) = &mut log {
+            log.row(&row);
+        }
+        sampled.iter_mut().for_each(|one| one.see(&row, &scene));
+        seen.see(row);
+    };
     let bar = terminal::progress(flight.duration_s.ceil() as u64, "seconds flown");
-    let sign = RefCell::new(SignOfLife::new(Instant::now()));
+    let flown_s = AtomicU64::new(0);
     let watch = |t_s: f64| {
         bar.set_position(t_s as u64);
-        if sign.borrow_mut().one_more(Instant::now()).is_some() && bar.is_hidden() {
-            terminal::complain(&format!("{t_s:.0} of {:.0} s flown", flight.duration_s));
-        }
+        flown_s.store(t_s as u64, Ordering::Relaxed);
     };
-    let flown = match &board {
-        Some(address) => fly_on_board(&craft, &craft, &flight, address, typed.compare, &watch).map_err(Refusal::from),
-        None => fly(&craft, &flight, onboard.as_ref(), &watch).map_err(Refusal::from),
-    };
+    let line = || format!("{} of {:.0} s flown", flown_s.load(Ordering::Relaxed), flight.duration_s);
+    let flown = with_sign_of_life(!bar.is_hidden(), line, || match &board {
+        Some(address) => fly_on_board_into(&craft, &craft, &flight, (address, typed.compare), &watch, &mut keep)
+            .map_err(Refusal::from),
+        None => fly_into(&craft, &flight, onboard.as_ref(), &watch, &mut keep).map_err(Refusal::from),
+    });
     bar.finish_and_clear();
-    let recording = flown?;
-    if let Some(path) = &typed.log {
-        write_whole(path, |out| recording.write_csv(out))?;
+    flown?;
+    let findings: Vec<Finding> = sampled.iter().map(Sampled::finding).collect();
+    if let Some(log) = log {
+        log.finish()?;
     }
-    let Some(summary) = Summary::of(&recording) else {
+    let Some(summary) = seen.summary() else {
         return Err(Refusal { outcome: Outcome::Internal, message: "the flight left no record".into() });
     };
-    let scene = Scene::new(&craft);
-    let findings: Vec<Finding> = flight.expectations.iter().map(|one| one.judge(&recording, &scene)).collect();
     if typed.json {
         terminal::answer_json(&summary.json(&craft.name, &flight, &findings))?;
     } else {
@@ -121,10 +131,41 @@ pub(super) fn check_log(log: &Path, inputs: &[&PathBuf]) -> Result<(), Refusal> 
     Ok(())
 }
 
+/// A log that is written while the flight is flown.
+struct Log {
+    csv: CsvLog<Part>,
+    path: PathBuf,
+    /// The first thing that went wrong; nothing is written after it.
+    failed: Option<io::Error>,
+}
+
+impl Log {
+    fn begin(path: &Path, rotors: usize) -> Result<Self, Refusal> {
+        let csv = CsvLog::new(Part::begin(path)?, rotors).map_err(|source| cannot_write(path, source))?;
+        Ok(Log { csv, path: path.to_owned(), failed: None })
+    }
+
+    fn row(&mut self, row: &Row) {
+        if self.failed.is_none() {
+            self.failed = self.csv.row(row).err();
+        }
+    }
+
+    fn finish(self) -> Result<(), Refusal> {
+        let Log { csv, path, failed } = self;
+        let part = failed.map_or_else(|| csv.finish(), Err).map_err(|source| cannot_write(&path, source))?;
+        Ok(part.finish()?)
+    }
+}
+
+fn cannot_write(path: &Path, source: io::Error) -> WriteError {
+    WriteError { action: "write", path: path.to_owned(), source }
+}
+
 /// A flight in a few figures.
-struct Summary<'a> {
+struct Summary {
     rows: usize,
-    last: &'a Row,
+    last: Row,
     highest_m: f64,
     fastest_m_s: f64,
     tilt_max_deg: f64,
@@ -132,19 +173,43 @@ struct Summary<'a> {
     impact_m_s: f64,
 }
 
-impl<'a> Summary<'a> {
-    fn of(recording: &'a Recording) -> Option<Self> {
-        let most = |value: fn(&Row) -> f64| recording.rows.iter().map(value).fold(f64::NEG_INFINITY, f64::max);
-        Some(Summary {
-            rows: recording.rows.len(),
-            last: recording.rows.last()?,
-            highest_m: most(Row::height_m),
-            fastest_m_s: most(Row::ground_speed_m_s),
-            tilt_max_deg: most(Row::tilt_rad).to_degrees(),
-            impact_m_s: hardest_arrival_m_s(recording),
-        })
+/// Rows seen so far.
+#[derive(Default)]
+struct Seen {
+    rows: usize,
+    last: Option<Row>,
+    arrival: Arrival,
+    impact_m_s: f64,
+    /// Largest height, ground speed and tilt.
+    most: Option<[f64; 3]>,
+}
+
+impl Seen {
+    fn see(&mut self, row: Row) {
+        self.rows += 1;
+        let arrived_m_s = self.arrival.see(&row).map_or(0.0, |(_, speed_m_s)| speed_m_s);
+        self.impact_m_s = self.impact_m_s.max(arrived_m_s);
+        let now = [row.height_m(), row.ground_speed_m_s(), row.tilt_rad()];
+        let most = self.most.get_or_insert(now);
+        most.iter_mut().zip(now).for_each(|(most, now)| *most = most.max(now));
+        self.last = Some(row);
     }
 
+    /// `None` without a row.
+    fn summary(self) -> Option<Summary> {
+        let [highest_m, fastest_m_s, tilt_max_rad] = self.most?;
+        Some(Summary {
+            rows: self.rows,
+            last: self.last?,
+            highest_m,
+            fastest_m_s,
+            tilt_max_deg: tilt_max_rad.to_degrees(),
+            impact_m_s: self.impact_m_s,
+        })
+    }
+}
+
+impl Summary {
     fn json(&self, craft: &str, flight: &Flight, findings: &[Finding]) -> Value {
         json!({
             "craft": craft,

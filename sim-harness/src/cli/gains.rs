@@ -11,6 +11,7 @@ use evenkeel::whole_file::write_whole;
 use serde_json::json;
 
 use super::outcome::{Outcome, Refusal};
+use super::sign_of_life::with_sign_of_life;
 use super::terminal;
 
 /// Gains from the craft, with the margins they reach.
@@ -28,7 +29,9 @@ pub struct GainsArgs {
 
 pub fn run(typed: &GainsArgs) -> Result<Outcome, Refusal> {
     let craft = file::read_craft(&typed.craft)?;
-    let gains = CraftGains::of(&craft, World::default().gravity_m_s2)?;
+    // A refusal takes seconds where loops are slow: each change is tried until it does.
+    let looking = || "looking for the least change that would do".to_owned();
+    let gains = with_sign_of_life(false, looking, || CraftGains::of(&craft, World::default().gravity_m_s2))?;
     if typed.write {
         let name = typed.craft.display().to_string();
         let text = std::fs::read_to_string(&typed.craft)
@@ -49,9 +52,6 @@ pub fn run(typed: &GainsArgs) -> Result<Outcome, Refusal> {
 
 impl From<GainsError> for Refusal {
     fn from(reason: GainsError) -> Self {
-        match reason {
-            GainsError::Unflyable(cause) => cause.into(),
-            out_of_reach => Refusal { outcome: Outcome::FellShort, message: out_of_reach.to_string() },
-        }
+        Refusal { outcome: Outcome::FellShort, message: reason.to_string() }
     }
 }

@@ -12,6 +12,7 @@ use evenkeel::onboard::{CraftMixer, mixer_for};
 use evenkeel_mixer::{Fixed, Scalar, Wrench};
 
 use super::outcome::{Outcome, Refusal};
+use super::sign_of_life::with_sign_of_life;
 use super::terminal;
 
 /// Longest file of demands that is read: some five million rows.
@@ -38,7 +39,7 @@ pub struct MixArgs {
     #[arg(long, value_name = "FILE.csv", conflicts_with_all = ["thrust_n", "roll_nm", "pitch_nm", "yaw_nm"])]
     demands: Option<PathBuf>,
     /// Take these rotors out, counted from 1: --failed 2,5.
-    #[arg(long, value_name = "N,...", value_delimiter = ',')]
+    #[arg(long, value_name = "N,...", value_delimiter = ',', allow_negative_numbers = true, value_parser = parse_rotor)]
     failed: Vec<usize>,
     /// Arithmetic of the mixer.
     #[arg(long, value_enum, default_value_t = Arithmetic::F32)]
@@ -68,8 +69,12 @@ pub fn run(typed: &MixArgs) -> Result<Outcome, Refusal> {
         None => vec![single(typed)?],
     };
     let failed = failed_rotors(&craft, &typed.failed)?;
-    let allocated = allocate(&craft, typed.scalar, &failed, &demands)?;
-    let words = yaw_sign_words(&craft, typed.scalar, &failed, &allocated)?;
+    let line = || format!("{} demands are being allocated", demands.len());
+    let (allocated, words) = with_sign_of_life(false, line, || {
+        let allocated = allocate(&craft, typed.scalar, &failed, &demands)?;
+        let words = yaw_sign_words(&craft, typed.scalar, &failed, &allocated)?;
+        Ok::<_, Refusal>((allocated, words))
+    })?;
     let object = |(one, words): (&Allocated, &Option<String>)| {
         let mut object = allocations::json(one);
         if let Some(object) = object.as_object_mut() {
@@ -147,7 +152,7 @@ fn single(typed: &MixArgs) -> Result<Wrench<f64>, Refusal> {
     for (name, value) in names.iter().zip(values) {
         if !(value.abs() <= allocations::DEMAND_MAX) {
             let most = allocations::DEMAND_MAX;
-            return Err(Refusal::wrong_input(format!("{name} {value}: must be a number from -{most:e} to {most:e}")));
+            return Err(Refusal::wrong_input(format!("{name} {value:?}: must be a number from -{most:e} to {most:e}")));
         }
     }
     if thrust_n < 0.0 {
@@ -156,6 +161,10 @@ fn single(typed: &MixArgs) -> Result<Wrench<f64>, Refusal> {
         )));
     }
     Ok(Wrench::from_array(values))
+}
+
+fn parse_rotor(text: &str) -> Result<usize, String> {
+    text.parse().map_err(|_| "must be whole numbers from 1 with commas between: --failed 2,5".to_owned())
 }
 
 /// Rotors counted from 0, each of which the craft has.

@@ -16,11 +16,12 @@ mod sign_of_life;
 mod terminal;
 mod watch;
 
+use std::path::Path;
 use std::process::ExitCode;
 
-use clap::{Parser, Subcommand};
+use clap::{CommandFactory, Parser, Subcommand};
 
-use outcome::Outcome;
+use outcome::{Outcome, Refusal};
 
 /// Takes a multirotor from a frame on the bench to a safe first flight.
 #[derive(Debug, Parser)]
@@ -62,7 +63,17 @@ A simulation is no clearance to fly. Propellers off on the bench.";
 
 /// Runs the command line of this process.
 pub fn run() -> ExitCode {
-    let typed = CommandLine::parse();
+    let typed = match CommandLine::try_parse() {
+        Ok(typed) => typed,
+        // What follows a misspelt command makes no sense either; the first word is what has to be mended.
+        Err(error) => match std::env::args_os().nth(1).and_then(|word| misspelt_command(Path::new(&word))) {
+            Some(refusal) => {
+                terminal::complain(&refusal.message);
+                return refusal.outcome.into();
+            }
+            None => error.exit(),
+        },
+    };
     let json = typed.json();
     let outcome = match typed.command {
         Some(Command::Preflight(typed)) => preflight::run(&typed),
@@ -74,7 +85,10 @@ pub fn run() -> ExitCode {
         Some(Command::Disperse(typed)) => disperse::run(&typed),
         Some(Command::Constants(typed)) => constants::run(&typed),
         Some(Command::Watch(typed)) => watch::run(&typed),
-        None => preflight::run(&typed.preflight),
+        None => match typed.preflight.craft.as_deref().and_then(misspelt_command) {
+            Some(refusal) => Err(refusal),
+            None => preflight::run(&typed.preflight),
+        },
     };
     outcome
         .unwrap_or_else(|refusal| {
@@ -86,6 +100,25 @@ pub fn run() -> ExitCode {
             refusal.outcome
         })
         .into()
+}
+
+/// How alike a word and a command are from which the command was meant; our choice.
+const MEANT: f64 = 0.8;
+
+/// A first word that is no file, and is like a command, is that command misspelt.
+fn misspelt_command(word: &Path) -> Option<Refusal> {
+    let name = word.to_str().filter(|name| !name.starts_with('-') && !word.exists())?;
+    let commands: Vec<String> =
+        CommandLine::command().get_subcommands().map(|command| command.get_name().to_owned()).collect();
+    if commands.iter().any(|command| command == name) {
+        return None;
+    }
+    let alike = |command: &String| strsim::jaro_winkler(name, command);
+    let near = commands.iter().max_by(|a, b| alike(a).total_cmp(&alike(b))).filter(|near| alike(near) >= MEANT)?;
+    let (shown, all) = (evenkeel::file::printable(name), commands.join(", "));
+    Some(Refusal::wrong_input(format!(
+        "{shown}: no such command and no such file: must be a craft file or one of {all}; did you mean {near}?"
+    )))
 }
 
 impl CommandLine {
@@ -115,7 +148,6 @@ impl From<Outcome> for ExitCode {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use clap::CommandFactory;
 
     #[test]
     fn command_line_is_consistent() {

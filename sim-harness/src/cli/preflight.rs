@@ -1,22 +1,21 @@
 //! `evenkeel preflight`: the maiden-flight check.
 
 use std::path::{Path, PathBuf};
-use std::sync::Mutex;
-use std::time::Instant;
+use std::sync::atomic::{AtomicUsize, Ordering};
 
 use clap::Args;
 use evenkeel::craft::Craft;
 use evenkeel::{demo, file, preflight, report};
 
 use super::outcome::{Outcome, Refusal};
-use super::sign_of_life::SignOfLife;
+use super::sign_of_life::with_sign_of_life;
 use super::terminal;
 
 /// The maiden-flight check.
 #[derive(Debug, Args)]
 pub struct PreflightArgs {
     /// Craft file; without one, a built-in demo craft.
-    craft: Option<PathBuf>,
+    pub craft: Option<PathBuf>,
     /// Folder for report.html, verdict.json and flights/*.csv.
     #[arg(long, value_name = "DIR", default_value = "evenkeel-report")]
     out: PathBuf,
@@ -35,15 +34,15 @@ pub fn run(typed: &PreflightArgs) -> Result<Outcome, Refusal> {
         ))
     })?;
     let bar = terminal::progress(1, "flights");
-    let sign = Mutex::new(SignOfLife::new(Instant::now()));
-    let found = preflight::preflight(&craft, &|flown, count| {
-        bar.set_length(count as u64);
-        bar.set_position(flown as u64);
-        let due = sign.lock().is_ok_and(|mut sign| sign.one_more(Instant::now()).is_some());
-        if due && bar.is_hidden() {
-            terminal::complain(&format!("{flown} of {count} flights flown"));
-        }
-    });
+    let (flown, count) = (AtomicUsize::new(0), AtomicUsize::new(0));
+    let told = |done: usize, of: usize| {
+        bar.set_length(of as u64);
+        bar.inc(u64::from(done > 0));
+        flown.fetch_max(done, Ordering::Relaxed);
+        count.store(of, Ordering::Relaxed);
+    };
+    let line = || format!("{} of {} flights flown", flown.load(Ordering::Relaxed), count.load(Ordering::Relaxed));
+    let found = with_sign_of_life(!bar.is_hidden(), line, || preflight::preflight(&craft, &told));
     bar.finish_and_clear();
     let found = found?;
     report::write_all(&typed.out, &found, &craft)?;

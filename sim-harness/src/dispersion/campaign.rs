@@ -139,7 +139,7 @@ impl<'a> Campaign<'a> {
     /// When no craft that can exist was drawn.
     pub fn fly_one(&self, seed: u64, index: u64) -> Result<Flown, CannotVary> {
         let sample = vary(self.nominal, seed, index)?;
-        let (recording, findings) = self.fly_craft(&sample.craft, &sample.flight(&self.flight));
+        let (recording, findings) = self.fly_craft(&sample.craft_for(&self.flight), &sample.flight(&self.flight));
         Ok(Flown { sample, recording, findings })
     }
 
@@ -151,7 +151,7 @@ impl<'a> Campaign<'a> {
     fn fly_craft(&self, craft: &Craft, flight: &Flight) -> (Result<Recording, Diverged>, Vec<Finding>) {
         let recording = fly(craft, flight, self.onboard.as_ref(), &|_| ());
         let findings = match &recording {
-            Err(diverged) => vec![computed(flight, diverged.at_s)],
+            Err(diverged) => vec![computed(flight, diverged)],
             Ok(recording) => {
                 let expected = flight.expectations.iter().map(|one| one.judge(recording, &self.scene));
                 let tilt_max_rad = self.onboard.as_ref().map_or(0.0, |onboard| onboard.config.reference.tilt_max_rad);
@@ -202,7 +202,8 @@ impl<'a> Campaign<'a> {
 }
 
 /// The one finding of a flight whose computation diverged: it did not get to its end.
-fn computed(flight: &Flight, at_s: f64) -> Finding {
+fn computed(flight: &Flight, diverged: &Diverged) -> Finding {
+    let at_s = diverged.at_s;
     let (value, limit) = (at_s / flight.duration_s, Limit::at_least(1.0));
     Finding {
         name: "computed to the end".to_owned(),

@@ -29,13 +29,13 @@ pub struct Judged {
     pub recording: Result<Recording, Diverged>,
 }
 
-/// Flies varied crafts round and holds them to safety.
+/// Flies varied crafts round and holds them to safety. `progress` is called after each flight.
 ///
 /// # Errors
 /// When the craft as its file has it cannot be flown or diverges, or no craft that can exist was drawn.
-pub fn judge(craft: &Craft, flights: u64) -> Result<Judged, CampaignError> {
+pub fn judge(craft: &Craft, flights: u64, progress: &(dyn Fn() + Sync)) -> Result<Judged, CampaignError> {
     let campaign = Campaign::new(craft, None)?;
-    let answer = campaign.run(flights, SEED, Shard::WHOLE, &|| ())?;
+    let answer = campaign.run(flights, SEED, Shard::WHOLE, progress)?;
     let worst = answer.worst.first().map_or(1, |worst| worst.index);
     let recording = campaign.fly_one(SEED, worst)?.recording.or_else(|_| campaign.fly_nominal().0);
     let most = |id: &str, name: &str, title: &str, unit, limit: f64| {

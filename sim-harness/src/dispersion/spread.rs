@@ -32,6 +32,16 @@ pub struct Dispersion {
     pub battery_resistance_share: f64,
     /// Charge that is missing at the start, as a share of a full one.
     pub battery_charge_share: f64,
+    /// Bias of the gyro about each axis, on top of the file's.
+    pub gyro_bias_deg_s: f64,
+    /// Bias of the accelerometer along each axis, on top of the file's.
+    pub accelerometer_bias_m_s2: f64,
+    /// Turn of gyro and accelerometer against the body about each axis, on top of the file's.
+    pub misalignment_deg: f64,
+    /// Noise of each sensor, as a share.
+    pub sensor_noise_share: f64,
+    /// Latency of gyro and accelerometer, each by its own, on top of the file's, one way only.
+    pub sensor_latency_s: f64,
 }
 
 /// How deviations lie between their bounds.
@@ -75,5 +85,10 @@ impl Dispersion {
         battery_capacity_share: 0.10,
         battery_resistance_share: 0.30,
         battery_charge_share: 0.05,
+        gyro_bias_deg_s: 1.0,
+        accelerometer_bias_m_s2: 0.1,
+        misalignment_deg: 0.5,
+        sensor_noise_share: 0.5,
+        sensor_latency_s: 0.0005,
     };
 }

@@ -1,5 +1,6 @@
 //! What varies, one line for each quantity, and how one varied craft is drawn.
 
+use std::borrow::Cow;
 use std::fmt;
 
 use super::draws::Draws;
@@ -7,6 +8,7 @@ use super::spread::Dispersion;
 use crate::craft::{Battery, Craft};
 use crate::file;
 use crate::script::Flight;
+use crate::sensors::SensorsConfig;
 
 /// A craft that cannot exist is drawn anew; so often, and no more.
 pub const MAX_DRAWS: u32 = 1000;
@@ -35,6 +37,11 @@ pub const VARIED: &[Varied] = &[
     Varied { key: "battery_capacity_share", bound: |by| by.battery_capacity_share, vary: battery_capacity },
     Varied { key: "battery_resistance_share", bound: |by| by.battery_resistance_share, vary: battery_resistance },
     Varied { key: "battery_charge_share", bound: |by| by.battery_charge_share, vary: battery_charge },
+    Varied { key: "gyro_bias_deg_s", bound: |by| by.gyro_bias_deg_s, vary: gyro_bias },
+    Varied { key: "accelerometer_bias_m_s2", bound: |by| by.accelerometer_bias_m_s2, vary: accelerometer_bias },
+    Varied { key: "misalignment_deg", bound: |by| by.misalignment_deg, vary: misalignment },
+    Varied { key: "sensor_noise_share", bound: |by| by.sensor_noise_share, vary: sensor_noise },
+    Varied { key: "sensor_latency_s", bound: |by| by.sensor_latency_s, vary: sensor_latency },
 ];
 
 /// One varied craft, and the air it flies in.
@@ -46,6 +53,9 @@ pub struct Sample {
     pub wind_m_s: [f64; 2],
     /// Seed of what is random within the flight.
     pub seed: u64,
+    /// Bias of the gyro in the craft's file.
+    gyro_bias_rad_s: [f64; 3],
+    perfect_sensors: bool,
     /// Crafts drawn before this one that cannot exist.
     pub redrawn: u32,
     /// What was drawn, in the order of [`VARIED`]; nothing for what the craft has not.
@@ -100,7 +110,15 @@ pub fn vary(nominal: &Craft, seed: u64, index: u64) -> Result<Sample, CannotVary
 
 fn draw(nominal: &Craft, draws: &mut Draws, redrawn: u32) -> Sample {
     let seed = draws.seed();
-    let mut sample = Sample { craft: nominal.clone(), wind_m_s: [0.0; 2], seed, redrawn, drawn: Vec::new() };
+    let mut sample = Sample {
+        craft: nominal.clone(),
+        wind_m_s: [0.0; 2],
+        seed,
+        gyro_bias_rad_s: nominal.sensors.gyro.bias,
+        perfect_sensors: nominal.sensors == SensorsConfig::PERFECT,
+        redrawn,
+        drawn: Vec::new(),
+    };
     for varied in VARIED {
         (varied.vary)(&mut sample, draws, (varied.bound)(&nominal.dispersion));
         let deviations = draws.taken();
@@ -112,6 +130,17 @@ fn draw(nominal: &Craft, draws: &mut Draws, redrawn: u32) -> Sample {
 }
 
 impl Sample {
+    /// The craft as it flies `flight`. A flight that begins armed begins with the estimate aligned, and standing still it has learnt
+    /// what bias the gyro had: there it has only that of its file.
+    pub fn craft_for(&self, flight: &Flight) -> Cow<'_, Craft> {
+        if flight.initial.power_up {
+            return Cow::Borrowed(&self.craft);
+        }
+        let mut craft = self.craft.clone();
+        craft.sensors.gyro.bias = self.gyro_bias_rad_s;
+        Cow::Owned(craft)
+    }
+
     /// The flight in this sample's air.
     pub fn flight(&self, flight: &Flight) -> Flight {
         let mut flight = flight.clone();
@@ -201,6 +230,63 @@ fn battery_charge(sample: &mut Sample, draws: &mut Draws, bound: f64) {
     of_battery(sample, draws.up_to(bound), draws, |battery, missing| {
         battery.charge = (battery.charge - missing).max(0.0)
     });
+}
+
+fn gyro_bias(sample: &mut Sample, draws: &mut Draws, bound: f64) {
+    of_sensors(sample, [(); 3].map(|()| draws.within(bound)), draws, |sensors, by| {
+        add(&mut sensors.gyro.bias, by.map(f64::to_radians));
+    });
+}
+
+fn accelerometer_bias(sample: &mut Sample, draws: &mut Draws, bound: f64) {
+    of_sensors(sample, [(); 3].map(|()| draws.within(bound)), draws, |sensors, by| {
+        add(&mut sensors.accelerometer.bias, by);
+    });
+}
+
+fn misalignment(sample: &mut Sample, draws: &mut Draws, bound: f64) {
+    of_sensors(sample, [(); 3].map(|()| draws.within(bound)), draws, |sensors, by| {
+        add(&mut sensors.misalignment_rad, by.map(f64::to_radians));
+    });
+}
+
+/// Drawn for a sensor that is not fitted too: what is drawn for the others stays as it is.
+fn sensor_noise(sample: &mut Sample, draws: &mut Draws, bound: f64) {
+    of_sensors(sample, [(); 5].map(|()| draws.factor(bound)), draws, |sensors, [gyro, accelerometer, slow @ ..]| {
+        sensors.gyro.noise_density *= gyro;
+        sensors.accelerometer.noise_density *= accelerometer;
+        let fitted = [&mut sensors.heading, &mut sensors.climb, &mut sensors.voltage];
+        for (sensor, factor) in fitted.into_iter().zip(slow) {
+            if let Some(sensor) = sensor {
+                sensor.noise *= factor;
+            }
+        }
+    });
+}
+
+fn sensor_latency(sample: &mut Sample, draws: &mut Draws, bound: f64) {
+    of_sensors(sample, [(); 2].map(|()| draws.up_to(bound)), draws, |sensors, [gyro, accelerometer]| {
+        sensors.gyro.latency_s += gyro;
+        sensors.accelerometer.latency_s += accelerometer;
+    });
+}
+
+fn add(to: &mut [f64; 3], by: [f64; 3]) {
+    to.iter_mut().zip(by).for_each(|(value, by)| *value += by);
+}
+
+/// A craft whose sensors are perfect has drawn for nothing: its file asks for none of these errors.
+fn of_sensors<const K: usize>(
+    sample: &mut Sample,
+    values: [f64; K],
+    draws: &mut Draws,
+    change: fn(&mut SensorsConfig, [f64; K]),
+) {
+    if sample.perfect_sensors {
+        drop(draws.taken());
+    } else {
+        change(&mut sample.craft.sensors, values);
+    }
 }
 
 /// A craft without a battery has drawn for nothing.

@@ -11,7 +11,9 @@ use serde::Serialize;
 pub use quantity::{About, QUANTITIES, Quantity, Scene, log_quantities};
 pub use taken::{TAKEN, Taken};
 
-use crate::recording::Recording;
+use taken::Gathered;
+
+use crate::recording::{Recording, Row};
 use crate::report::{Figures, figures_of};
 use crate::verdict::Limit;
 
@@ -71,34 +73,71 @@ pub struct Finding {
 impl Expectation {
     /// Holds a recording to this.
     pub fn judge(&self, recording: &Recording, scene: &Scene<'_>) -> Finding {
-        let rows = recording.between(self.from_s - ROUNDING_S, self.until_s + ROUNDING_S);
-        let mut samples: Vec<(f64, f64)> = rows.map(|row| (row.t_s, self.quantity.of(row, scene))).collect();
-        if self.quantity.goes_round() {
-            taken::unwind_deg(&mut samples);
-        }
+        let mut sampled = self.begin();
+        recording.rows.iter().for_each(|row| sampled.see(row, scene));
+        sampled.finding()
+    }
+
+    /// Begins to look at rows, one after another.
+    pub fn begin(&self) -> Sampled<'_> {
         let middle = self.limit.min.zip(self.limit.max).map(|(min, max)| (min + max) / 2.0);
         let wound = self.quantity.goes_round() && self.taken.of_an_angle();
-        let near = |value: f64| match middle.filter(|_| wound) {
-            Some(middle) => taken::nearest_turn_deg(value, middle),
-            None => value,
-        };
-        let (value, at_s) = self.taken.of(&samples, |value| taken::excess(&self.limit, near(value)));
-        let value = near(value);
+        Sampled { of: self, gathered: self.taken.begin(), last: None, near: middle.filter(|_| wound) }
+    }
+}
+
+/// An expectation on its way through the rows of a flight.
+#[derive(Clone, Debug)]
+pub struct Sampled<'a> {
+    of: &'a Expectation,
+    gathered: Gathered,
+    /// The sample before, of an angle that goes round.
+    last: Option<f64>,
+    /// The value is that turn of the angle which is nearest to this.
+    near: Option<f64>,
+}
+
+impl Sampled<'_> {
+    /// Looks at a row, if it lies in the window.
+    pub fn see(&mut self, row: &Row, scene: &Scene<'_>) {
+        let Expectation { from_s, until_s, quantity, limit, .. } = self.of;
+        if !(row.t_s >= from_s - ROUNDING_S && row.t_s <= until_s + ROUNDING_S) {
+            return;
+        }
+        let mut value = quantity.of(row, scene);
+        if quantity.goes_round() {
+            // An angle runs on past a full turn, so that its samples do not jump.
+            value = self.last.map_or(value, |last| taken::nearest_turn_deg(value, last));
+            self.last = Some(value);
+        }
+        let near = self.near;
+        self.gathered.add(row.t_s, value, |value| taken::excess(limit, turned(near, value)));
+    }
+
+    /// What became of it, at the end of the flight.
+    pub fn finding(&self) -> Finding {
+        let of = self.of;
+        let (value, at_s) = self.gathered.value();
+        let value = turned(self.near, value);
         Finding {
-            name: self.name.clone(),
-            quantity: self.quantity.name().to_owned(),
-            taken: self.taken.word(),
-            from_s: self.from_s,
-            until_s: self.until_s,
-            samples: samples.len(),
-            held: self.limit.holds(value) && value.is_finite(),
+            name: of.name.clone(),
+            quantity: of.quantity.name().to_owned(),
+            taken: of.taken.word(),
+            from_s: of.from_s,
+            until_s: of.until_s,
+            samples: self.gathered.samples(),
+            held: of.limit.holds(value) && value.is_finite(),
             value,
             at_s,
-            unit: self.quantity.unit(),
-            limit: self.limit,
-            source: self.source.clone(),
+            unit: of.quantity.unit(),
+            limit: of.limit,
+            source: of.source.clone(),
         }
     }
+}
+
+fn turned(near: Option<f64>, value: f64) -> f64 {
+    near.map_or(value, |middle| taken::nearest_turn_deg(value, middle))
 }
 
 impl Finding {

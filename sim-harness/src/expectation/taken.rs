@@ -48,29 +48,68 @@ impl Taken {
         self != Taken::StandardDeviation
     }
 
-    /// The value of samples (time, value), and its time where it is one sample's. NaN spreads, and is the
-    /// value where there are too few samples.
-    pub(super) fn of(self, samples: &[(f64, f64)], excess: impl Fn(f64) -> f64) -> (f64, Option<f64>) {
-        if samples.len() < self.least_samples() {
+    /// Begins to gather samples.
+    pub(super) fn begin(self) -> Gathered {
+        Gathered { taken: self, samples: 0, most: None, sum: 0.0, values: Vec::new() }
+    }
+}
+
+/// Samples of a window so far. Only the standard deviation keeps them: its mean must be known first.
+#[derive(Clone, Debug)]
+pub(super) struct Gathered {
+    taken: Taken,
+    samples: usize,
+    /// The sample that the value is so far, and its rank.
+    most: Option<Ranked>,
+    sum: f64,
+    values: Vec<f64>,
+}
+
+#[derive(Clone, Copy, Debug)]
+struct Ranked {
+    at_s: f64,
+    value: f64,
+    rank: f64,
+}
+
+impl Gathered {
+    /// One sample more. NaN spreads.
+    pub(super) fn add(&mut self, at_s: f64, value: f64, excess: impl Fn(f64) -> f64) {
+        self.samples += 1;
+        let rank = match self.taken {
+            Taken::Every => excess(value),
+            Taken::Largest => value,
+            Taken::Smallest => -value,
+            Taken::End => f64::INFINITY,
+            Taken::Mean => return self.sum += value,
+            Taken::StandardDeviation => return self.values.push(value),
+        };
+        let replaced = match &self.most {
+            Some(most) => rank > most.rank || value.is_nan() || self.taken == Taken::End,
+            None => true,
+        };
+        if replaced {
+            self.most = Some(Ranked { at_s, value, rank });
+        }
+    }
+
+    /// How many there were.
+    pub(super) fn samples(&self) -> usize {
+        self.samples
+    }
+
+    /// Their value, and its time where it is one sample's. NaN where there are too few samples.
+    pub(super) fn value(&self) -> (f64, Option<f64>) {
+        if self.samples < self.taken.least_samples() {
             return (f64::NAN, None);
         }
-        let by = |rank: &dyn Fn(f64) -> f64| {
-            let one = samples
-                .iter()
-                .copied()
-                .reduce(|most, sample| if rank(sample.1) > rank(most.1) || sample.1.is_nan() { sample } else { most });
-            one.map_or((f64::NAN, None), |(at_s, value)| (value, Some(at_s)))
-        };
-        match self {
-            Taken::Every => by(&excess),
-            Taken::Largest => by(&|value| value),
-            Taken::Smallest => by(&|value| -value),
-            Taken::End => samples.last().map_or((f64::NAN, None), |(at_s, value)| (*value, Some(*at_s))),
-            Taken::Mean => (mean(samples.iter().map(|(_, value)| *value)), None),
+        match self.taken {
+            Taken::Mean => (self.sum / self.samples as f64, None),
             Taken::StandardDeviation => {
-                let center = mean(samples.iter().map(|(_, value)| *value));
-                (mean(samples.iter().map(|(_, value)| (value - center).powi(2))).sqrt(), None)
+                let center = mean(self.values.iter().copied());
+                (mean(self.values.iter().map(|value| (value - center).powi(2))).sqrt(), None)
             }
+            _ => self.most.map_or((f64::NAN, None), |most| (most.value, Some(most.at_s))),
         }
     }
 }
@@ -91,17 +130,6 @@ pub(super) fn excess(limit: &Limit, value: f64) -> f64 {
     };
     let beyond = below.max(above) / if size > 0.0 { size } else { 1.0 };
     if value.is_nan() || beyond.is_nan() { f64::INFINITY } else { beyond }
-}
-
-/// Lets an angle run on past a full turn, so that its samples do not jump.
-pub(super) fn unwind_deg(samples: &mut [(f64, f64)]) {
-    let mut last: Option<f64> = None;
-    for (_, value) in samples {
-        if let Some(last) = last {
-            *value = nearest_turn_deg(*value, last);
-        }
-        last = Some(*value);
-    }
 }
 
 /// The angle that points as `value_deg` does and is nearest to `to_deg`.

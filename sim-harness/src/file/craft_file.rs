@@ -95,5 +95,10 @@ fn dispersion(keys: &DispersionKeys<'_>) -> Dispersion {
         battery_capacity_share: keys.battery_capacity_share,
         battery_resistance_share: keys.battery_resistance_share,
         battery_charge_share: keys.battery_charge_share,
+        gyro_bias_deg_s: keys.gyro_bias_deg_s,
+        accelerometer_bias_m_s2: keys.accelerometer_bias_m_s2,
+        misalignment_deg: keys.misalignment_deg,
+        sensor_noise_share: keys.sensor_noise_share,
+        sensor_latency_s: keys.sensor_latency_s,
     }
 }

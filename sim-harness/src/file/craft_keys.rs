@@ -10,6 +10,7 @@ use super::table::Table;
 use super::word::{flag, text, tiers, word};
 use crate::craft::{MAX_ROTORS, Spin};
 use crate::dispersion::{Dispersion, SHAPES, Shape};
+use crate::sensors::SensorsConfig;
 
 const SPIN: &[(&str, Spin)] = &[("cw", Spin::Cw), ("ccw", Spin::Ccw)];
 const AXES: &[(&str, Axis)] =
@@ -193,6 +194,7 @@ keys! {
         heading: HeadingKeys<'a> = section::<HeadingKeys>().or_empty(), "where the nose points";
         climb: ClimbKeys<'a> = section::<ClimbKeys>().or_empty(), "the vertical speed";
         voltage: VoltageSensorKeys<'a> = section::<VoltageSensorKeys>().or_empty(), "the supply voltage";
+        rotors: RotorReportKeys<'a> = section::<RotorReportKeys>().or_empty(), "what the motor electronics say of a rotor that has stopped";
     }
 
     /// `[sensors.gyro]`
@@ -245,6 +247,12 @@ keys! {
         latency_s: f64 = number(from(0.0).to(10.0)).or(0.0), "the time from the moment measured until it can be read";
     }
 
+    /// `[sensors.rotors]`
+    RotorReportKeys {
+        fitted: bool = flag().or(true), "whether they report it; without it the computer flies on as if the rotor turned";
+        report_s: f64 = number(from(0.0).to(10.0)).or(SensorsConfig::ROTOR_REPORT_S), "the time from the moment a rotor stops until it is reported";
+    }
+
     /// `[dispersion]`
     DispersionKeys {
         shape: Shape = word(SHAPES).or(SPREAD.shape), "how deviations lie within their bounds: evenly, or normal with a standard deviation of a third of the bound and cut there";
@@ -260,6 +268,11 @@ keys! {
         battery_capacity_share: f64 = number(SHARE).or(SPREAD.battery_capacity_share), "how far off the capacity of the battery may be";
         battery_resistance_share: f64 = number(SHARE).or(SPREAD.battery_resistance_share), "how far off the resistance of the battery may be";
         battery_charge_share: f64 = number(SHARE).or(SPREAD.battery_charge_share), "how much of a full charge may be missing at the start";
+        gyro_bias_deg_s: f64 = number(from(0.0).to(100.0)).or(SPREAD.gyro_bias_deg_s), "how much bias the gyro may have about each axis, on top of that of [sensors.gyro]; a flight that begins armed begins with it known";
+        accelerometer_bias_m_s2: f64 = number(from(0.0).to(10.0)).or(SPREAD.accelerometer_bias_m_s2), "how much bias the accelerometer may have along each axis, on top of that of [sensors.accelerometer]";
+        misalignment_deg: f64 = number(from(0.0).to(30.0)).or(SPREAD.misalignment_deg), "how far gyro and accelerometer may be turned against the body about each axis, on top of sensors.misalignment_deg";
+        sensor_noise_share: f64 = number(SHARE).or(SPREAD.sensor_noise_share), "how far off the noise of each sensor may be";
+        sensor_latency_s: f64 = number(from(0.0).to(0.1)).or(SPREAD.sensor_latency_s), "how much may be added to the latency of gyro and accelerometer";
     }
 }
 

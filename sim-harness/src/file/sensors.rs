@@ -11,7 +11,7 @@ const CORNER_MAX_SHARE: f64 = 0.45;
 
 pub(super) fn sensors(keys: &SensorsKeys<'_>, loop_hz: f64) -> Result<SensorsConfig, FileError> {
     if keys.perfect {
-        let beside = ["misalignment_deg", "gyro", "accelerometer", "heading", "climb", "voltage"];
+        let beside = ["misalignment_deg", "gyro", "accelerometer", "heading", "climb", "voltage", "rotors"];
         return match beside.into_iter().find(|key| keys.at.get(key, "").is_some()) {
             Some(key) => Err(keys.at.refuse(key, "must not stand beside perfect = true", "keep the one that is meant")),
             None => Ok(SensorsConfig::PERFECT),
@@ -51,6 +51,7 @@ pub(super) fn sensors(keys: &SensorsKeys<'_>, loop_hz: f64) -> Result<SensorsCon
         heading: scalar(heading.fitted, noise_rad, bias_rad, heading.rate_hz, heading.latency_s),
         climb: scalar(climb.fitted, climb.noise_m_s, climb.bias_m_s, climb.rate_hz, climb.latency_s),
         voltage: scalar(voltage.fitted, voltage.noise_share, voltage.bias_share, voltage.rate_hz, voltage.latency_s),
+        rotor_report_s: keys.rotors.fitted.then_some(keys.rotors.report_s),
         gyro_low_pass_hz: Some(low_pass_hz),
     })
 }

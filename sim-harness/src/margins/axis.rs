@@ -3,8 +3,8 @@
 //! The rate loop is cut at the torque demand; the angle loop above it is closed and taken as its held output is seen at
 //! rate-loop frequencies: with the hold's average gain and delay, what folding adds left out, since two integrators stand
 //! before it. The angle loop is cut at the rate set-point, at its own sample rate, and lifted exactly: every frequency
-//! that folds onto the one looked at is summed. The attitude is taken as ideal at these frequencies: the estimate turns
-//! with the gyro, and its correction is slower than any loop here.
+//! that folds onto the one looked at is summed. The attitude is the sum of the gyro's samples, as the estimate makes it;
+//! its correction is slower than any loop here.
 
 use std::f64::consts::{PI, TAU};
 
@@ -13,14 +13,19 @@ use evenkeel_controller::{AngleLoop, RateLoop};
 use nalgebra::Complex;
 
 use super::driven::{self, Driven};
+use super::gyro::gyro_late_s;
 use super::plant::SampledPlant;
 use super::rotors::rotor_groups;
 use super::stability::StabilityMargins;
+use super::step_demand::peak_demand_per_s;
 use crate::craft::Craft;
 use crate::onboard::{Onboard, Unflyable};
 
-/// The lowest frequency looked at, as a share of half the sample rate.
+/// The lowest frequency looked at, as a share of half the sample rate ...
 const LOWEST_SHARE: f64 = 1.0e-6;
+/// ... and of P, whichever is lower: a weak axis crosses over far below.
+const LOWEST_SHARE_OF_P: f64 = 1.0e-3;
+
 /// One axis, linear around hover.
 #[derive(Clone, Debug)]
 pub struct AxisLoops {
@@ -31,15 +36,8 @@ pub struct AxisLoops {
     angle_gain_per_s: f64,
     angle_divider: u32,
     gyro: Option<SecondOrderLowPass<f64>>,
-}
-
-/// By how much what the gyro says is late at most, in whole samples of the loop: its latency, and its own period where that
-/// is longer than the loop's.
-fn gyro_late_s(craft: &Craft, period_s: f64) -> f64 {
-    let gyro = &craft.sensors.gyro;
-    let held_s = gyro.rate_hz.map_or(0.0, |rate_hz| (1.0 / rate_hz - period_s).max(0.0));
-    // A latency of whole samples but for rounding is that many.
-    ((gyro.latency_s + held_s) / period_s - 1.0e-9).ceil().max(0.0) * period_s
+    rate_loop: RateLoop<f64>,
+    p_per_s: f64,
 }
 
 impl AxisLoops {
@@ -64,11 +62,13 @@ impl AxisLoops {
                     delay_s: config.period_s + craft.loops.extra_delay_s + gyro_late_s(craft, config.period_s),
                     groups: rotor_groups(craft, &onboard.mixer, &onboard.authority, axis),
                 },
-                from_rate: driven::from_rate(&rate),
-                from_set_point: driven::from_set_point(&rate),
+                from_rate: driven::from_rate(&rate).map_err(Unflyable::NoResponse)?,
+                from_set_point: driven::from_set_point(&rate).map_err(Unflyable::NoResponse)?,
                 angle_gain_per_s: driven::from_angle(&angle, axis),
                 angle_divider: config.angle_divider,
                 gyro,
+                rate_loop: rate,
+                p_per_s: config.rate[axis].p_per_s,
             })
         };
         Ok([made(0)?, made(1)?, made(2)?])
@@ -78,7 +78,7 @@ impl AxisLoops {
     pub fn rate_response(&self, omega_rad_s: f64) -> Complex<f64> {
         let z = self.z(omega_rad_s);
         let divider = f64::from(self.angle_divider);
-        let asked = self.angle_gain_per_s * self.held(z) / divider * self.plant.angle(z);
+        let asked = self.angle_gain_per_s * self.held(z) / divider * self.attitude(z);
         self.inner(z) + self.from_set_point.response(z) * asked
     }
 
@@ -93,9 +93,14 @@ impl AxisLoops {
         let fold = TAU / (divider * self.plant.period_s);
         let one = |index: u32| {
             let z = self.z(omega_rad_s + f64::from(index) * fold);
-            self.held(z) * self.from_set_point.response(z) * self.plant.angle(z) / (1.0 + self.inner(z))
+            self.held(z) * self.from_set_point.response(z) * self.attitude(z) / (1.0 + self.inner(z))
         };
         self.angle_gain_per_s / divider * (0..self.angle_divider).map(one).sum::<Complex<f64>>()
+    }
+
+    /// Periods of the rate loop in one of the angle loop.
+    pub(super) fn angle_divider(&self) -> f64 {
+        f64::from(self.angle_divider)
     }
 
     /// Margins of the rate loop with the angle loop closed.
@@ -117,12 +122,20 @@ impl AxisLoops {
         if !self.rate_alone().stable {
             return StabilityMargins::none();
         }
-        StabilityMargins::of(&|omega| self.angle_response(omega), self.span(f64::from(self.angle_divider)))
+        StabilityMargins::of(&|omega| self.angle_response(omega), self.span(self.angle_divider()))
     }
 
-    fn span(&self, divider: f64) -> std::ops::RangeInclusive<f64> {
+    /// Largest angular acceleration asked for after the rate set-point has jumped by 1 rad/s, no angle loop above.
+    pub fn peak_demand_per_s(&self) -> f64 {
+        peak_demand_per_s(&self.rate_loop, self.p_per_s, &self.plant, self.gyro.as_ref())
+    }
+
+    /// Frequencies of a loop that runs every `divider`-th period, up to half its sample rate, rad/s.
+    pub(super) fn span(&self, divider: f64) -> std::ops::RangeInclusive<f64> {
         let half_rate = PI / (self.plant.period_s * divider);
-        LOWEST_SHARE * half_rate..=half_rate
+        // Without P: nothing crosses over.
+        let slowest = if self.p_per_s > 0.0 { LOWEST_SHARE_OF_P * self.p_per_s } else { half_rate };
+        (LOWEST_SHARE * half_rate).min(slowest)..=half_rate
     }
 
     fn z(&self, omega_rad_s: f64) -> Complex<f64> {
@@ -132,6 +145,12 @@ impl AxisLoops {
     /// Rate loop and plant.
     fn inner(&self, z: Complex<f64>) -> Complex<f64> {
         self.from_rate.response(z) * self.filtered(z) * self.plant.rate(z)
+    }
+
+    /// Estimated angle over the demanded acceleration: what the gyro said, this sample's included, times the period. It does
+    /// not pass the gyro's low-pass.
+    fn attitude(&self, z: Complex<f64>) -> Complex<f64> {
+        self.plant.period_s / (1.0 - z.inv()) * self.plant.rate(z)
     }
 
     /// A value held for as many samples as the angle loop waits.

@@ -4,14 +4,16 @@ use std::fmt::{self, Write};
 
 use serde::Serialize;
 
-use super::Margins;
+use super::mend::{Mend, Short, mends};
+use super::{AxisLoops, Margins};
 use crate::craft::{Craft, Gains};
+use crate::enough::{ENOUGH_TILT_RAD_S2, ENOUGH_YAW_RAD_S2};
 use crate::onboard::{Onboard, Unflyable};
 
-/// Shares of the rotors' lag tried, largest first, when looking for what would help.
-const LAG_SHARES: [f64; 6] = [0.8, 0.65, 0.5, 0.4, 0.3, 0.2];
-/// Factors on the loop rate tried likewise.
-const RATE_FACTORS: [f64; 3] = [2.0, 4.0, 8.0];
+/// Angle gain about roll, pitch, yaw: an error in tilt falls to a third in a second, one in heading in four. Our choice.
+pub const ANGLE_GAIN_MIN_PER_S: [f64; 3] = [1.0, 1.0, 0.25];
+
+const AXES: [&str; 3] = ["roll", "pitch", "yaw"];
 
 /// Derived gains. They act on angular acceleration.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -39,47 +41,64 @@ pub struct AxisGains {
     pub angle_per_s: f64,
     /// Largest angular acceleration from hover, the weaker way.
     pub authority_rad_s2: f64,
-    /// Largest sudden change in the rate asked for whose first demand the rotors still meet: authority over P.
+    /// Largest sudden change in the rate asked for, unshaped and from hover, with which no rotor meets a limit: authority over
+    /// the peak of what the rate loop then asks for.
     pub rate_step_max_rad_s: f64,
     /// Fastest steady change in the rate asked for that the shaping lets through: half of the authority.
     pub shaped_acceleration_rad_s2: f64,
 }
 
-/// Why there are no gains to give.
+/// Why there are no gains to give, and every single change that would mend it.
 #[derive(Clone, Debug, PartialEq)]
 pub enum GainsError {
     /// The craft cannot be flown at all.
-    Unflyable(Unflyable),
+    Unflyable {
+        /// Why.
+        cause: Unflyable,
+        /// What would do by itself.
+        mends: Vec<Mend>,
+    },
     /// The criteria are out of reach.
     OutOfReach {
         /// What falls short: loop, figure, value, limit.
         short: Vec<String>,
-        /// What would mend it, worked out.
-        mend: Option<String>,
+        /// What would do by itself.
+        mends: Vec<Mend>,
     },
+}
+
+impl GainsError {
+    /// Every single change that would do.
+    pub fn mends(&self) -> &[Mend] {
+        match self {
+            GainsError::Unflyable { mends, .. } | GainsError::OutOfReach { mends, .. } => mends,
+        }
+    }
 }
 
 impl fmt::Display for GainsError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            GainsError::Unflyable(cause) => cause.fmt(f),
-            GainsError::OutOfReach { short, mend } => {
-                write!(f, "no gains reach the margins asked for: {}", short.join("; "))?;
-                match mend {
-                    Some(mend) => write!(f, "; {mend}"),
-                    None => f.write_str("; neither quicker rotors nor a faster loop alone would help enough"),
-                }
+            GainsError::Unflyable { cause, .. } => write!(f, "this craft cannot be flown: {cause}")?,
+            GainsError::OutOfReach { short, .. } => {
+                write!(f, "no gains keep the criteria: {}", short.join("; "))?;
             }
+        }
+        match self.mends() {
+            [] => f.write_str(
+                "; no single change would do: not less delay, a faster loop, angle loop or gyro, quicker or stronger rotors, less mass",
+            ),
+            mends => write!(f, "; {}", any_of(mends)),
         }
     }
 }
 
 impl std::error::Error for GainsError {}
 
-impl From<Unflyable> for GainsError {
-    fn from(cause: Unflyable) -> Self {
-        GainsError::Unflyable(cause)
-    }
+/// The changes in words.
+pub(crate) fn any_of(mends: &[Mend]) -> String {
+    let words: Vec<String> = mends.iter().map(Mend::to_string).collect();
+    format!("any one of these would do: {}", words.join(", or "))
 }
 
 impl CraftGains {
@@ -89,12 +108,21 @@ impl CraftGains {
     /// When the craft cannot be flown, or the gains cannot reach the margins, with what would help.
     pub fn of(craft: &Craft, gravity_m_s2: f64) -> Result<Self, GainsError> {
         let free = Craft { gains: Gains::default(), ..craft.clone() };
-        let margins = Margins::of(&free, gravity_m_s2)?;
-        if !margins.held {
-            let mend = mend(&free, gravity_m_s2);
-            return Err(GainsError::OutOfReach { short: margins.short(), mend });
+        let refused = |cause| GainsError::Unflyable { cause, mends: mends(&free, gravity_m_s2, Short::Strength) };
+        let margins = Margins::of(&free, gravity_m_s2).map_err(refused)?;
+        let onboard = Onboard::<f64>::new(&free, gravity_m_s2).map_err(refused)?;
+        let (weak, slow) = (too_weak(&onboard), too_slow(&onboard));
+        let kind = match (weak.is_empty(), slow.is_empty()) {
+            (false, _) => Short::Strength,
+            (true, false) => Short::Speed,
+            (true, true) => Short::Margins,
+        };
+        let short: Vec<String> = weak.into_iter().chain(slow).chain(margins.short()).collect();
+        if !short.is_empty() {
+            return Err(GainsError::OutOfReach { short, mends: mends(&free, gravity_m_s2, kind) });
         }
-        let Onboard { config, authority, .. } = Onboard::<f64>::new(&free, gravity_m_s2)?;
+        let loops = AxisLoops::all(&free, &onboard).map_err(refused)?;
+        let Onboard { config, authority, .. } = onboard;
         let axis = |index: usize, axis: &'static str| {
             let rate = config.rate[index];
             let authority_rad_s2 = authority.acceleration_rad_s2[index];
@@ -106,11 +134,11 @@ impl CraftGains {
                 d_filter_hz: rate.d_filter_hz,
                 angle_per_s: config.angle.gain_per_s[index],
                 authority_rad_s2,
-                rate_step_max_rad_s: authority_rad_s2 / rate.p_per_s,
+                rate_step_max_rad_s: authority_rad_s2 / loops[index].peak_demand_per_s(),
                 shaped_acceleration_rad_s2: config.reference.rate[index].slew_max,
             }
         };
-        Ok(CraftGains { axes: [axis(0, "roll"), axis(1, "pitch"), axis(2, "yaw")], margins })
+        Ok(CraftGains { axes: [axis(0, AXES[0]), axis(1, AXES[1]), axis(2, AXES[2])], margins })
     }
 
     /// For the terminal.
@@ -149,28 +177,25 @@ impl CraftGains {
     }
 }
 
-/// The least change looked at that brings every margin inside its limit.
-fn mend(craft: &Craft, gravity_m_s2: f64) -> Option<String> {
-    let holds = |changed: &Craft| Margins::of(changed, gravity_m_s2).is_ok_and(|margins| margins.held);
-    let mut prompt = craft.clone();
-    prompt.loops.extra_delay_s = 0.0;
-    if craft.loops.extra_delay_s > 0.0 && holds(&prompt) {
-        return Some(format!("without the extra delay of {} s they would", craft.loops.extra_delay_s));
-    }
-    for factor in RATE_FACTORS {
-        let mut changed = craft.clone();
-        changed.loops.rate_hz *= factor;
-        if holds(&changed) {
-            return Some(format!("with loops.rate_hz = {} they would", changed.loops.rate_hz));
-        }
-    }
-    for share in LAG_SHARES {
-        let mut changed = craft.clone();
-        changed.rotors.iter_mut().for_each(|rotor| rotor.response_time_s *= share);
-        if holds(&changed) {
-            let lag_s = changed.slowest_lag_s();
-            return Some(format!("with rotors whose response_time_s is {lag_s:.4} they would"));
-        }
-    }
-    None
+/// Whether the derived gains keep every criterion, the cheap ones first.
+pub(super) fn found(craft: &Craft, gravity_m_s2: f64) -> bool {
+    Onboard::<f64>::new(craft, gravity_m_s2).is_ok_and(|onboard| {
+        too_weak(&onboard).is_empty() && too_slow(&onboard).is_empty() && Margins::hold(craft, &onboard)
+    })
+}
+
+/// Axes that the rotors cannot turn quickly, in words.
+fn too_weak(onboard: &Onboard<f64>) -> Vec<String> {
+    let (tilt, yaw) = (ENOUGH_TILT_RAD_S2, ENOUGH_YAW_RAD_S2);
+    below("angular acceleration from hover, rad/s2", onboard.authority.acceleration_rad_s2, [tilt, tilt, yaw])
+}
+
+/// Axes that lag, delay or weakness do not let be held quickly, in words.
+fn too_slow(onboard: &Onboard<f64>) -> Vec<String> {
+    below("angle gain, 1/s", onboard.config.angle.gain_per_s, ANGLE_GAIN_MIN_PER_S)
+}
+
+fn below(what: &str, values: [f64; 3], least: [f64; 3]) -> Vec<String> {
+    let short = AXES.into_iter().zip(values.into_iter().zip(least)).filter(|(_, (value, least))| !(value >= least));
+    short.map(|(axis, (value, least))| format!("{axis}: {what} {value:.4}, must be at least {least:.4}")).collect()
 }

@@ -6,16 +6,24 @@
 mod axis;
 mod driven;
 mod gains;
+mod gyro;
+mod mend;
 mod plant;
+mod response;
 mod rotors;
 mod stability;
+mod step_demand;
 mod text;
 mod write_gains;
 
 pub use axis::AxisLoops;
-pub use driven::Driven;
-pub use gains::{AxisGains, CraftGains, GainsError};
+pub use driven::{Driven, LINEAR_TOL, NoResponse};
+pub(crate) use gains::any_of;
+pub use gains::{ANGLE_GAIN_MIN_PER_S, AxisGains, CraftGains, GainsError};
+pub(crate) use gyro::gyro_dead_time_s;
+pub use mend::{Change, MEND_TOL, Mend};
 pub use plant::{RotorGroup, SampledPlant};
+pub use response::{LoopResponse, RESPONSE_PER_DECADE, ResponsePoint};
 pub(crate) use rotors::spin_up_s;
 pub use stability::{FREQUENCY_TOL, PER_DECADE, StabilityMargins};
 pub use write_gains::{UnwritableGains, with_gains};
@@ -109,6 +117,19 @@ pub struct Limits {
 }
 
 impl Margins {
+    /// Whether every loop keeps every limit; stops at the first that does not.
+    pub(crate) fn hold(craft: &Craft, onboard: &Onboard<f64>) -> bool {
+        let limits = Limits::of(craft);
+        let holds = |flown: &AxisLoops| {
+            LoopMargins::new("", "", &flown.rate(), None, limits).held && {
+                let angle = flown.angle();
+                let separation = flown.rate_alone().crossover_rad_s / angle.crossover_rad_s;
+                LoopMargins::new("", "", &angle, Some(separation), limits).held
+            }
+        };
+        AxisLoops::all(craft, onboard).is_ok_and(|loops| loops.iter().all(holds))
+    }
+
     /// Works them out under this gravity.
     ///
     /// # Errors
@@ -118,11 +139,7 @@ impl Margins {
         let limits = Limits::of(craft);
         let mut loops = Vec::new();
         for (axis, flown) in AXES.into_iter().zip(AxisLoops::all(craft, &onboard)?) {
-            let (rate, angle) = (flown.rate(), flown.angle());
-            // The angle loop's own crossover counts against that of the rate loop by itself.
-            let separation = flown.rate_alone().crossover_rad_s / angle.crossover_rad_s;
-            loops.push(LoopMargins::new(axis, "rate", &rate, None, limits));
-            loops.push(LoopMargins::new(axis, "angle", &angle, Some(separation), limits));
+            loops.extend(LoopMargins::of_axis(axis, &flown, limits).map(|(_, judged)| judged));
         }
         Ok(Margins { held: loops.iter().all(|one| one.held), loops })
     }
@@ -143,6 +160,17 @@ impl Limits {
 }
 
 impl LoopMargins {
+    /// The rate loop, then the angle loop, as found and as judged.
+    fn of_axis(axis: &'static str, flown: &AxisLoops, limits: Limits) -> [(StabilityMargins, Self); 2] {
+        let (rate, angle) = (flown.rate(), flown.angle());
+        // The angle loop's own crossover counts against that of the rate loop by itself.
+        let separation = flown.rate_alone().crossover_rad_s / angle.crossover_rad_s;
+        [
+            (rate, LoopMargins::new(axis, "rate", &rate, None, limits)),
+            (angle, LoopMargins::new(axis, "angle", &angle, Some(separation), limits)),
+        ]
+    }
+
     fn new(
         axis: &'static str,
         name: &'static str,

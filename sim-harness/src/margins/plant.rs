@@ -1,7 +1,7 @@
-//! The sampled plant: hold, delay, rotors, body, from a demanded acceleration to rate and attitude at the samples.
+//! The sampled plant: hold, delay, rotors, body, from a demanded acceleration to the rate at the samples.
 //!
-//! * Math: with x = z⁻¹, a = e^(−T/τ), delay D = (l + f)·T, m = 1 − f and E = e^(−mT/τ), the step responses of 1/(τs+1),
-//!   1/(s(τs+1)) and 1/(s²(τs+1)), taken at (n + m)·T and summed, times (1 − x)·x^(l+1); exact for every D ≥ 0
+//! * Math: with x = z⁻¹, a = e^(−T/τ), delay D = (l + f)·T, m = 1 − f and E = e^(−mT/τ), the step responses of 1/(τs+1)
+//!   and 1/(s(τs+1)), taken at (n + m)·T and summed, times (1 − x)·x^(l+1); exact for every D ≥ 0
 //! * Source: the modified z-transform, E. I. Jury, Theory and Application of the z-Transform Method, 1964 (from memory)
 
 use nalgebra::Complex;
@@ -34,11 +34,6 @@ impl SampledPlant {
         self.sum(z, |at, group| group.share * at.once() + group.spin_up_s * at.lag())
     }
 
-    /// Angle at the samples over the demanded acceleration, rad per rad/s².
-    pub fn angle(&self, z: Complex<f64>) -> Complex<f64> {
-        self.sum(z, |at, group| group.share * at.twice() + group.spin_up_s * at.once())
-    }
-
     fn sum(&self, z: Complex<f64>, term: impl Fn(&Held, &RotorGroup) -> Complex<f64>) -> Complex<f64> {
         let whole = (self.delay_s / self.period_s).floor();
         let left = 1.0 - (self.delay_s / self.period_s - whole);
@@ -49,7 +44,7 @@ impl SampledPlant {
     }
 }
 
-/// A held input in front of a lag and up to two integrators.
+/// A held input in front of a lag and an integrator.
 struct Held {
     x: Complex<f64>,
     /// Share of the first period that is left when the input arrives.
@@ -70,23 +65,12 @@ impl Held {
         self.period_s * (self.x / (1.0 - self.x) + self.left)
     }
 
-    /// (1 − x)·Σ ((n+m)T)²/2·xⁿ.
-    fn parabola(&self) -> Complex<f64> {
-        let (x, rest) = (self.x, 1.0 - self.x);
-        let sum = x * (1.0 + x) / (rest * rest) + 2.0 * self.left * x / rest + self.left * self.left;
-        0.5 * self.period_s * self.period_s * sum
-    }
-
     fn lag(&self) -> Complex<f64> {
         1.0 - self.fading()
     }
 
     fn once(&self) -> Complex<f64> {
         self.ramp() - self.lag_s * self.lag()
-    }
-
-    fn twice(&self) -> Complex<f64> {
-        self.parabola() - self.lag_s * self.once()
     }
 }
 
@@ -120,12 +104,10 @@ mod tests {
         let z = Complex::from_polar(1.05, 0.2);
         let (lag, delay) = (0.03, 2.4e-3);
         let after = |t: f64| if t > 0.0 { t - lag * (1.0 - (-t / lag).exp()) } else { 0.0 };
-        let turned = |t: f64| if t > 0.0 { 0.5 * t * t - lag * after(t) } else { 0.0 };
         let sum = |step: &dyn Fn(f64) -> f64| -> Complex<f64> {
             let at = |n: i32| 1e-3 * f64::from(n) - delay;
             (0..2000).map(|n| (step(at(n)) - step(at(n - 1))) * z.powi(-n)).sum()
         };
         assert!((plant(delay).rate(z) / sum(&after) - 1.0).norm() < 1e-6);
-        assert!((plant(delay).angle(z) / sum(&turned) - 1.0).norm() < 1e-6);
     }
 }

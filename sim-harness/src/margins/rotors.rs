@@ -13,9 +13,11 @@ use crate::plant::full_speed_rad_s;
 /// The step in torque at which the rotors' shares are read, as a share of the authority.
 const STEP_SHARE: f64 = 0.01;
 
-/// The time by which spinning the rotors up leads their torque about an axis (roll 0, pitch 1, yaw 2).
+/// The time by which spinning the rotors up leads their torque about an axis (roll 0, pitch 1, yaw 2), as if all lagged like
+/// the slowest: a quicker rotor's counts for more, by as much as it has more gain at high frequencies.
 pub(crate) fn spin_up_s(craft: &Craft, mixer: &CraftMixer<f64>, authority: &Authority, axis: usize) -> f64 {
-    rotor_groups(craft, mixer, authority, axis).iter().map(|group| group.spin_up_s).sum()
+    let slowest_s = craft.slowest_lag_s();
+    rotor_groups(craft, mixer, authority, axis).iter().map(|group| group.spin_up_s * slowest_s / group.lag_s).sum()
 }
 
 /// The rotors of a craft by lag: what each does for a small torque about this axis, from hover.

@@ -34,6 +34,8 @@ pub struct StabilityMargins {
     pub gain_down: f64,
     /// Where the loop's phase is half a turn at the smallest gain margin upwards; NaN when there is none.
     pub phase_crossover_rad_s: f64,
+    /// The same at the largest factor downwards; NaN when there is none.
+    pub phase_crossover_down_rad_s: f64,
     /// Smallest phase margin.
     pub phase_margin_rad: f64,
     /// Where that is; of several crossings the one with the smallest phase margin.
@@ -69,7 +71,7 @@ impl StabilityMargins {
             .map(|omega| (*omega, phase(*omega).min(TAU - phase(*omega))))
             .fold((f64::NAN, PI), |least, found| if found.1 <= least.1 { found } else { least });
         let delays = crossings.iter().map(|omega| phase(*omega) / omega);
-        let (gain_down, (gain_up, phase_crossover_rad_s)) = curve.gains();
+        let ((gain_down, phase_crossover_down_rad_s), (gain_up, phase_crossover_rad_s)) = curve.gains();
         let (peak_sensitivity_rad_s, peak_sensitivity) = curve.peak(&|value| (1.0 + value).inv().norm());
         let (disk_rad_s, farthest) = curve.peak(&|value| ((1.0 + value).inv() - 0.5).norm());
         StabilityMargins {
@@ -77,6 +79,7 @@ impl StabilityMargins {
             gain_up,
             gain_down,
             phase_crossover_rad_s,
+            phase_crossover_down_rad_s,
             phase_margin_rad,
             crossover_rad_s,
             delay_margin_s: delays.fold(f64::INFINITY, f64::min),
@@ -96,6 +99,7 @@ impl StabilityMargins {
             gain_up: 1.0,
             gain_down: 1.0,
             phase_crossover_rad_s: f64::NAN,
+            phase_crossover_down_rad_s: f64::NAN,
             phase_margin_rad: 0.0,
             crossover_rad_s: f64::NAN,
             delay_margin_s: 0.0,
@@ -170,12 +174,12 @@ impl<'a> Curve<'a> {
         found
     }
 
-    /// Largest factor below one and smallest above one that bring L to −1, the second with its frequency.
-    fn gains(&self) -> (f64, (f64, f64)) {
+    /// Largest factor below one and smallest above one that bring L to −1, each with its frequency.
+    fn gains(&self) -> ((f64, f64), (f64, f64)) {
         let mut places = self.crossings(&|value| value.im);
         // A sampled loop ends on the real axis.
         places.extend(self.points.last().filter(|(_, value)| value.im.abs() <= 1.0e-6 * value.norm()).map(|(w, _)| *w));
-        let (mut down, mut up) = (0.0, (f64::INFINITY, f64::NAN));
+        let (mut down, mut up) = ((0.0, f64::NAN), (f64::INFINITY, f64::NAN));
         for omega in places {
             let value = (self.response)(omega);
             let factor = 1.0 / value.norm();
@@ -184,8 +188,8 @@ impl<'a> Curve<'a> {
             }
             if factor > 1.0 && factor < up.0 {
                 up = (factor, omega);
-            } else if factor <= 1.0 && factor > down {
-                down = factor;
+            } else if factor <= 1.0 && factor > down.0 {
+                down = (factor, omega);
             }
         }
         (down, up)

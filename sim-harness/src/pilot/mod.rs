@@ -11,9 +11,10 @@ use evenkeel_controller::{BodyAxes, Motion, Motors, Setpoint};
 use nalgebra::{UnitQuaternion, Vector3};
 
 use crate::craft::Craft;
-use crate::script::{Lateral, Leg};
+use crate::script::{Flight, Lateral, Leg};
 use lateral::{CircleGuidance, VelocityHold};
 use vertical::ThrustPilot;
+pub(crate) use vertical::density_share;
 
 /// What the pilot sees.
 #[derive(Clone, Copy, Debug)]
@@ -47,7 +48,7 @@ pub struct Pilot<'a> {
 }
 
 impl<'a> Pilot<'a> {
-    /// A pilot for this craft and these legs, under this gravity.
+    /// A pilot for this craft and these legs, under this gravity, in air of the density at which a craft file gives thrust.
     pub fn new(craft: &Craft, gravity_m_s2: f64, tilt_max_rad: f64, legs: &'a [Leg]) -> Self {
         Pilot {
             legs,
@@ -58,6 +59,13 @@ impl<'a> Pilot<'a> {
             velocity: VelocityHold::default(),
             circle: None,
         }
+    }
+
+    /// The same pilot, who knows the air where this flight starts.
+    #[must_use]
+    pub fn in_the_air_of(mut self, flight: &Flight) -> Self {
+        self.thrust.density_share = density_share(flight);
+        self
     }
 
     /// The demand at time `t_s`; call it once a control period, in order of time.

@@ -1,7 +1,11 @@
 //! Thrust for height or climb, and the touch-down.
+//!
+//! Thrust is asked for in newtons at the density a craft file gives it for. In other air the same command gives more or less;
+//! a pilot who has hovered knows it, so this one asks for as much more as the air where the flight starts is thinner.
 
 use crate::craft::Craft;
-use crate::script::Vertical;
+use crate::plant::{RATED_AIR_DENSITY_KG_M3, air_density_kg_m3};
+use crate::script::{Flight, Vertical};
 
 use super::View;
 
@@ -28,8 +32,16 @@ pub(super) struct ThrustPilot {
     mass_kg: f64,
     gravity_m_s2: f64,
     thrust_max_n: f64,
+    /// Thrust given over thrust asked for.
+    pub(super) density_share: f64,
     trim_m_s2: f64,
     touching_s: f64,
+}
+
+/// Density where the flight starts over that at which a craft file gives thrust; 1 in a vacuum, where nothing helps.
+pub fn density_share(flight: &Flight) -> f64 {
+    let share = air_density_kg_m3(&flight.world, -flight.initial.position_m[2]) / RATED_AIR_DENSITY_KG_M3;
+    if share > 0.0 { share } else { 1.0 }
 }
 
 impl ThrustPilot {
@@ -37,6 +49,7 @@ impl ThrustPilot {
         ThrustPilot {
             mass_kg: craft.body.mass_kg,
             gravity_m_s2,
+            density_share: 1.0,
             thrust_max_n: craft.rotors.iter().map(|rotor| rotor.thrust_max_n * -rotor.axis[2]).sum(),
             trim_m_s2: 0.0,
             touching_s: 0.0,
@@ -65,10 +78,10 @@ impl ThrustPilot {
         self.climb_n(climb_m_s, period_s, view)
     }
 
-    /// Forgets the trim; the weight.
+    /// Forgets the trim; what carries the weight.
     pub(super) fn let_go(&mut self) -> f64 {
         self.trim_m_s2 = 0.0;
-        self.mass_kg * self.gravity_m_s2
+        self.mass_kg * self.gravity_m_s2 / self.density_share
     }
 
     /// Too little thrust to think of leaving the ground.
@@ -81,7 +94,7 @@ impl ThrustPilot {
         let cosine = view.attitude.transform_vector(&nalgebra::Vector3::z()).z.max(LEAST_COSINE);
         let weight_n = self.mass_kg * self.gravity_m_s2;
         let acceleration = CLIMB_GAIN_PER_S * error + self.trim_m_s2;
-        let wanted = self.mass_kg * (self.gravity_m_s2 + acceleration) / cosine;
+        let wanted = self.mass_kg * (self.gravity_m_s2 + acceleration) / cosine / self.density_share;
         let (least, most) = (LEAST_SHARE * weight_n, self.thrust_max_n);
         let given = wanted.max(least).min(most);
         // On the ground and at a limit there is nothing to learn about the trim.

@@ -5,6 +5,8 @@
 //! * Range: −5 to 20 km; above that the layer of constant temperature goes on, which is too cold, so too thin
 //! * Source: ISO 2533:1975 (constants and the equations from memory); checked against its table
 
+use crate::script::World;
+
 /// Temperature at sea level.
 const SEA_LEVEL_K: f64 = 288.15;
 /// Pressure at sea level.
@@ -44,6 +46,12 @@ pub fn standard_air(geopotential_m: f64) -> StandardAir {
 /// Geopotential height of a geometric altitude.
 pub fn geopotential_m(altitude_m: f64) -> f64 {
     EARTH_RADIUS_M * altitude_m / (EARTH_RADIUS_M + altitude_m)
+}
+
+/// Density of the air of a world at a height above its ground.
+pub fn air_density_kg_m3(world: &World, height_m: f64) -> f64 {
+    let profile = DensityProfile::new(world.air_density_kg_m3, world.ground_altitude_m);
+    profile.ground_kg_m3() * profile.around(height_m).share(height_m)
 }
 
 /// How the density goes with height above the ground, as a share of that on the ground.

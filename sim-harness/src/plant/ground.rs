@@ -65,6 +65,11 @@ impl Ground {
         }
     }
 
+    /// No foot reaches the ground from this far down, however the craft is turned.
+    pub(super) fn is_out_of_reach(&self, down_m: f64) -> bool {
+        down_m < self.clear_down_m
+    }
+
     /// Some foot is below the surface.
     pub(super) fn touches(&self, motion: &Motion) -> bool {
         let world_from_body = motion.world_from_body();
@@ -73,7 +78,7 @@ impl Ground {
 
     /// Forces of all feet that touch; `None` clear of the ground.
     pub(super) fn contact(&self, motion: &Motion, world_from_body: &Matrix3<f64>) -> Option<Contact> {
-        if motion.position_m.z < self.clear_down_m {
+        if self.is_out_of_reach(motion.position_m.z) {
             return None;
         }
         let mut contact = Contact { force_world_n: Vector3::zeros(), torque_body_nm: Vector3::zeros() };

@@ -26,12 +26,13 @@ mod rotors;
 mod runge_kutta;
 #[cfg(test)]
 pub(crate) mod specimen;
+mod speed;
 mod state;
 mod thrust_curve;
 
 use nalgebra::{Matrix3, Vector3};
 
-pub use atmosphere::{StandardAir, geopotential_m, standard_air};
+pub use atmosphere::{StandardAir, air_density_kg_m3, geopotential_m, standard_air};
 pub use battery::PAST_EMPTY;
 pub use ground::{DAMPING_RATIO, FRICTION_COEFFICIENT, STATIC_DEFLECTION_M};
 pub use ground_effect::NEAREST_IN_RADII;
@@ -41,6 +42,7 @@ pub use propeller::{
     typical_speed_rad_s,
 };
 pub use rotors::RATED_AIR_DENSITY_KG_M3;
+pub use speed::speed_share;
 pub use state::PlantState;
 
 use crate::craft::{Craft, MAX_ROTORS};
@@ -77,6 +79,8 @@ pub struct Plant {
 /// What stays the same during one step.
 struct Surroundings {
     wind_m_s: Vector3<f64>,
+    /// Of the air, world axes.
+    rotation_rad_s: Option<Vector3<f64>>,
     density: LocalDensity,
     thrust_left: [f64; MAX_ROTORS],
     voltage_left: f64,
@@ -109,7 +113,7 @@ impl Plant {
             ground: (world.gravity_m_s2 > 0.0).then(|| Ground::new(craft, world.gravity_m_s2)),
             gravity_m_s2: Vector3::new(0.0, 0.0, world.gravity_m_s2),
             density,
-            wind: Wind::new(world, 0),
+            wind: Wind::new(world, 0).over(felt_span_m(craft)),
             battery: craft.battery.as_ref().map(Battery::new),
             standing_height_m: craft.ground_effect.map_or(0.0, |ground| ground.datum_height_m - mass_below_datum_m),
         }
@@ -201,7 +205,9 @@ impl Plant {
 
     /// Some foot touches the ground.
     pub fn on_ground(&self, state: &PlantState) -> bool {
-        self.ground.as_ref().is_some_and(|ground| ground.touches(&state.motion()))
+        self.ground
+            .as_ref()
+            .is_some_and(|ground| !ground.is_out_of_reach(state.position_m.z) && ground.touches(&state.motion()))
     }
 
     /// Every number of the state is finite; `false` says that the computation diverged.
@@ -213,6 +219,7 @@ impl Plant {
     fn surroundings(&self, state: &PlantState, ahead_s: f64) -> Surroundings {
         Surroundings {
             wind_m_s: self.wind.velocity_m_s(&state.wind, state.clock_ns as f64 / NANOSECONDS + ahead_s),
+            rotation_rad_s: self.wind.rotation_rad_s(&state.wind),
             density: self.density.around(-state.position_m.z),
             thrust_left: state.thrust_left,
             voltage_left: state.voltage_left,
@@ -222,7 +229,9 @@ impl Plant {
     fn flow(&self, motion: &Motion, world_from_body: &Matrix3<f64>, around: &Surroundings) -> Flow {
         Flow {
             airspeed_m_s: world_from_body.tr_mul(&(motion.velocity_m_s - around.wind_m_s)),
-            rate_rad_s: motion.rate_rad_s,
+            rate_rad_s: around
+                .rotation_rad_s
+                .map_or(motion.rate_rad_s, |air_rad_s| motion.rate_rad_s - world_from_body.tr_mul(&air_rad_s)),
             height_m: self.standing_height_m - motion.position_m.z,
             down: world_from_body.row(2).transpose(),
             density_share: around.density.share(-motion.position_m.z),
@@ -272,4 +281,16 @@ impl Plant {
             charge_used: supply.used_per_s,
         }
     }
+}
+
+/// Twice the longest arm, seen from above, where some rotor feels the air that meets it; else 0: the air may turn, but nothing on the
+/// craft tells.
+fn felt_span_m(craft: &Craft) -> f64 {
+    let feels = |rotor: &&crate::craft::Rotor| {
+        rotor.in_moving_air.inflow != crate::craft::Inflow::Ignored || rotor.in_moving_air.drag_n_per_m_s > 0.0
+    };
+    let [x, y, _] = craft.body.center_of_mass_m;
+    let arm_m = |rotor: &crate::craft::Rotor| (rotor.position_m[0] - x).hypot(rotor.position_m[1] - y);
+    let felt = craft.rotors.iter().find(feels).is_some();
+    if felt { 2.0 * craft.rotors.iter().map(arm_m).fold(0.0, f64::max) } else { 0.0 }
 }

@@ -53,6 +53,7 @@ struct MovingAir {
 /// How the body moves through the air, body axes.
 pub(super) struct Flow {
     pub(super) airspeed_m_s: Vector3<f64>,
+    /// Relative to the air, which may turn too.
     pub(super) rate_rad_s: Vector3<f64>,
     /// Of the centre of mass above the ground.
     pub(super) height_m: f64,

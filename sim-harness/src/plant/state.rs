@@ -61,7 +61,7 @@ impl PlantState {
         }
     }
 
-    pub(super) fn is_finite(&self) -> bool {
+    pub(crate) fn is_finite(&self) -> bool {
         let vectors = [&self.position_m, &self.velocity_m_s, &self.rate_rad_s];
         vectors.into_iter().flat_map(|vector| vector.iter()).all(|value| value.is_finite())
             && self.attitude.coords.iter().all(|value| value.is_finite())

@@ -4,19 +4,16 @@ use evenkeel_mixer::GeometryError;
 use nalgebra::{Matrix4xX, Vector3};
 
 use crate::craft::{Craft, Rotor};
+use crate::enough::{ENOUGH_THRUST_TO_WEIGHT, ENOUGH_TILT_RAD_S2, ENOUGH_YAW_RAD_S2};
+use crate::margins::{CraftGains, any_of};
 use crate::onboard::{Onboard, Unflyable};
 use crate::verdict::{Check, Limit};
 
+use super::remedy::balanced;
 use super::sticks;
 
-/// Most thrust with no torque, over weight.
-const THRUST_TO_WEIGHT_MIN: f64 = 1.5;
 /// Least thrust with no torque, over weight: it must be able to come down.
 const FLOOR_SHARE_MAX: f64 = 0.5;
-/// Roll and pitch: from rest to 10 degrees in a little over a quarter of a second.
-const TILT_ACCELERATION_MIN_RAD_S2: f64 = 5.0;
-/// Yaw.
-const YAW_ACCELERATION_MIN_RAD_S2: f64 = 0.5;
 /// Share of the arm by which the payload may sit off centre and still leave half the torque.
 const OFFSET_SHARE_MIN: f64 = 0.05;
 
@@ -31,6 +28,7 @@ pub(super) fn checks(craft: &Craft, onboard: &Onboard<f32>) -> Vec<Check> {
     let (least, most) = (f64::from(least), f64::from(most));
     let weight = authority.hover_n;
     let [roll, pitch, yaw] = authority.acceleration_rad_s2;
+    let wrong_way = sticks::against_practice(craft, onboard);
     vec![
         Check::new(
             "bench.axes",
@@ -45,14 +43,15 @@ pub(super) fn checks(craft: &Craft, onboard: &Onboard<f32>) -> Vec<Check> {
             "Thrust to weight, torques balanced",
             most / weight,
             "",
-            Limit::at_least(THRUST_TO_WEIGHT_MIN),
+            Limit::at_least(ENOUGH_THRUST_TO_WEIGHT),
             "common practice asks for 2; the limit is our choice",
         )
         .or_else(|| {
+            let balanced = balanced(craft).map(|how| format!(", or {how}")).unwrap_or_default();
             format!(
-                "Take off {:.2} kg, or fit rotors that push {:.2} N more together.",
-                craft.body.mass_kg * (1.0 - most / weight / THRUST_TO_WEIGHT_MIN),
-                THRUST_TO_WEIGHT_MIN * weight - most
+                "Take off {:.2} kg, or fit rotors that push {:.2} N more together{balanced}.",
+                craft.body.mass_kg * (1.0 - most / weight / ENOUGH_THRUST_TO_WEIGHT),
+                ENOUGH_THRUST_TO_WEIGHT * weight - most
             )
         }),
         Check::new(
@@ -63,35 +62,66 @@ pub(super) fn checks(craft: &Craft, onboard: &Onboard<f32>) -> Vec<Check> {
             Limit::at_most(FLOOR_SHARE_MAX),
             "common practice; the limit is our choice",
         )
-        .or_else(|| "Lower thrust_min_n if the rotors may safely spin slower.".into()),
-        tilt_check("bench.roll_authority", "Roll from hover, the weaker way", roll),
-        tilt_check("bench.pitch_authority", "Pitch from hover, the weaker way", pitch),
+        .or_else(|| {
+            let share = FLOOR_SHARE_MAX * weight / least;
+            format!("Lower thrust_min_n to {:.0} % of what it is, if the rotors may safely spin so slowly.", 100.0 * share)
+        }),
+        tilt_check(craft, "bench.roll_authority", "Roll from hover, the weaker way", roll),
+        tilt_check(craft, "bench.pitch_authority", "Pitch from hover, the weaker way", pitch),
         Check::new(
             "bench.yaw_authority",
             "Yaw from hover, the weaker way",
             yaw,
             "rad/s\u{b2}",
-            Limit::at_least(YAW_ACCELERATION_MIN_RAD_S2),
+            Limit::at_least(ENOUGH_YAW_RAD_S2),
             "our choice: half a turn in under four seconds",
         )
-        .or_else(|| "Propellers with more reaction torque, rotors tilted a few degrees, or less inertia.".into()),
+        .or_else(|| {
+            let Some(times) = times_short(ENOUGH_YAW_RAD_S2, yaw) else {
+                return "Propellers with more reaction torque, or rotors tilted a few degrees.".into();
+            };
+            format!(
+                "Propellers with {times:.2} times the reaction torque, inertia zz of {:.4} kg m\u{b2} at most, or rotors tilted a \
+                 few degrees.",
+                craft.body.inertia_kg_m2[2][2] / times
+            )
+        }),
         offset_check(craft, onboard),
         Check::new(
             "bench.stick_senses",
             "Rotors that answer a stick the wrong way",
-            sticks::against_practice(craft, onboard) as f64,
+            wrong_way.len() as f64,
             "",
             Limit::at_most(0.0),
             PRACTICE,
         )
-        .or_else(|| "Compare the spin of each rotor in the craft file with the frame.".into()),
+        .or_else(|| {
+            format!(
+                "Compare place and spin with the frame: {}. A rotor close to the line that the craft turns about may answer so rightly on \
+                 a lopsided frame; the flights show whether it does.",
+                wrong_way.join(", ")
+            )
+        }),
     ]
 }
 
-fn tilt_check(id: &str, title: &str, value: f64) -> Check {
-    let limit = Limit::at_least(TILT_ACCELERATION_MIN_RAD_S2);
-    Check::new(id, title, value, "rad/s\u{b2}", limit, "our choice: 10 degrees in 0.27 s")
-        .or_else(|| "Longer arms, stronger rotors, or mass closer to the centre.".into())
+fn tilt_check(craft: &Craft, id: &str, title: &str, value: f64) -> Check {
+    let limit = Limit::at_least(ENOUGH_TILT_RAD_S2);
+    Check::new(id, title, value, "rad/s\u{b2}", limit, "our choice: 10 degrees in 0.27 s").or_else(|| {
+        let first = balanced(craft).map(|how| format!("First {how}. ")).unwrap_or_default();
+        match times_short(ENOUGH_TILT_RAD_S2, value) {
+            Some(times) => {
+                let share = 100.0 / times;
+                format!("{first}Arms {times:.2} times as long, {share:.0} % of the inertia, or stronger rotors.")
+            }
+            None => format!("{first}Stronger rotors, or less mass."),
+        }
+    })
+}
+
+/// How many times more it should be; `None` where there is nothing to multiply.
+fn times_short(least: f64, value: f64) -> Option<f64> {
+    (value > 0.0).then_some(least / value)
 }
 
 /// How far off centre the mass may move before half the roll or pitch torque holds it up.
@@ -115,11 +145,14 @@ fn offset_check(craft: &Craft, onboard: &Onboard<f32>) -> Check {
         Limit::at_least(OFFSET_SHARE_MIN),
         "our choice; torque = weight x offset",
     )
-    .or_else(|| "Move the battery until the craft balances on its centre.".into())
+    .or_else(|| match balanced(craft) {
+        Some(how) => format!("With the battery or the load, {how}."),
+        None => "It balances on its centre; stronger rotors, less mass, or longer arms leave it more.".into(),
+    })
 }
 
-/// The one check that tells why a craft cannot be flown.
-pub(super) fn refusal(craft: &Craft, reason: Unflyable) -> Vec<Check> {
+/// The one check that tells why a craft cannot be flown, and what `evenkeel gains` says would help.
+pub(super) fn refusal(craft: &Craft, reason: Unflyable, gravity_m_s2: f64) -> Vec<Check> {
     let axes = |value: f64, title: &str| {
         Check::new("bench.axes", title, value, "", Limit::at_least(4.0), "rank of the effectiveness matrix")
     };
@@ -140,7 +173,7 @@ pub(super) fn refusal(craft: &Craft, reason: Unflyable) -> Vec<Check> {
             "Thrust to weight, torques balanced",
             most / weight_n,
             "",
-            Limit::at_least(THRUST_TO_WEIGHT_MIN),
+            Limit::at_least(ENOUGH_THRUST_TO_WEIGHT),
             "weight and the sum of thrusts",
         ),
         _ => Check::new(
@@ -152,7 +185,12 @@ pub(super) fn refusal(craft: &Craft, reason: Unflyable) -> Vec<Check> {
             "the mixer and controller",
         ),
     };
-    let reason = reason.to_string();
+    let mut reason = reason.to_string();
+    if let Err(refused) = CraftGains::of(craft, gravity_m_s2)
+        && !refused.mends().is_empty()
+    {
+        reason = format!("{reason}; {}", any_of(refused.mends()));
+    }
     let stop = if reason.ends_with('?') { "" } else { "." };
     vec![check.or_else(|| format!("{}: {reason}{stop}", craft.name))]
 }

@@ -2,6 +2,7 @@
 
 use evenkeel_controller::ControllerConfig;
 
+use super::flights::rotor_out::{Outlook, outlook};
 use crate::craft::Craft;
 use crate::onboard::Onboard;
 use crate::script::World;
@@ -32,7 +33,16 @@ pub(super) fn facts(craft: &Craft, onboard: Option<&Onboard<f32>>) -> Vec<Fact> 
             craft.loops.rate_hz / f64::from(craft.loops.angle_divider)
         ),
     ));
+    facts.extend(rotor_stopped(craft, weight_n).map(|words| fact("With a rotor stopped", words)));
     facts
+}
+
+/// What remains of level hover, and whether the check flies it.
+fn rotor_stopped(craft: &Craft, weight_n: f64) -> Option<String> {
+    Some(match outlook(craft, weight_n).ok()? {
+        Outlook::Flown { .. } => "can be held level without any one of them: flown below".into(),
+        Outlook::NotFlown(words) => format!("{words}: not flown"),
+    })
 }
 
 fn fact(title: &'static str, value: String) -> Fact {

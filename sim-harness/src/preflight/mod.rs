@@ -8,6 +8,7 @@ mod bench;
 mod facts;
 pub mod flights;
 mod margins;
+mod remedy;
 mod saturation;
 mod sticks;
 
@@ -15,6 +16,7 @@ use rayon::prelude::*;
 
 use crate::craft::Craft;
 use crate::dispersion::{self, FLIGHTS_JUDGED};
+use crate::margins::LoopResponse;
 use crate::onboard::Onboard;
 use crate::recording::Recording;
 use crate::saturation::{Picture, checks};
@@ -34,30 +36,33 @@ pub fn preflight(craft: &Craft, progress: &(dyn Fn(usize, usize) + Sync)) -> Res
     let world = World::default();
     let onboard = match Onboard::<f32>::new(craft, world.gravity_m_s2) {
         Ok(onboard) => onboard,
-        Err(reason) => return Ok(unflyable(craft, &bench::refusal(craft, reason))),
+        Err(reason) => return Ok(unflyable(craft, &bench::refusal(craft, reason, world.gravity_m_s2))),
     };
     let maidens = flights::all(craft, &onboard, &world);
-    // The varied crafts count as one flight more.
-    let count = maidens.len() + 1;
+    let count = maidens.len() + FLIGHTS_JUDGED as usize;
     let flown = std::sync::atomic::AtomicUsize::new(0);
     progress(0, count);
-    let told = |report| {
-        progress(flown.fetch_add(1, std::sync::atomic::Ordering::Relaxed) + 1, count);
-        report
-    };
-    let fly_maiden = |maiden| flown_and_judged(craft, &onboard, maiden).map(told);
-    let mut flights = maidens.par_iter().map(fly_maiden).collect::<Result<Vec<FlightReport>, Diverged>>()?;
-    flights.push(told(varied(craft)?));
+    let one_more = || progress(flown.fetch_add(1, std::sync::atomic::Ordering::Relaxed) + 1, count);
+    let fly_maiden = |maiden| flown_and_judged(craft, &onboard, maiden).inspect(|_| one_more());
+    // Together: the longest flight of the set would leave the other cores idle at its end.
+    let (maidens, varied) = rayon::join(
+        || maidens.par_iter().map(fly_maiden).collect::<Result<Vec<FlightReport>, Diverged>>(),
+        || varied(craft, &one_more),
+    );
+    let mut flights = maidens?;
+    flights.push(varied?);
     let picture = Picture::of(craft, &onboard, &world).and_then(|picture| picture.with_flights(craft, &flights)).ok();
     let mut bench = bench::checks(craft, &onboard);
     bench.extend(picture.iter().flat_map(|picture| checks(craft, picture)));
     bench.extend(margins::checks(craft, world.gravity_m_s2));
+    remedy::say(craft, &onboard, &bench, &mut flights);
     Ok(Preflight {
         craft: craft.name.clone(),
         facts: facts::facts(craft, Some(&onboard)),
         sticks: sticks::responses(craft, &onboard),
         first_limits: saturation::first_limits(craft, &onboard),
         saturation: picture.map(Box::new),
+        loops: LoopResponse::all(craft, world.gravity_m_s2).unwrap_or_default(),
         bench,
         flights,
     })
@@ -75,10 +80,10 @@ fn flown_and_judged(craft: &Craft, onboard: &Onboard<f32>, maiden: &Maiden) -> R
 }
 
 /// The varied crafts, all in one report; its recording is that of the worst.
-fn varied(craft: &Craft) -> Result<FlightReport, Diverged> {
+fn varied(craft: &Craft, progress: &(dyn Fn() + Sync)) -> Result<FlightReport, Diverged> {
     let title = "Crafts not quite as their file says";
     let asked = format!("{FLIGHTS_JUDGED} crafts varied as [dispersion] says: up, lean each way, turn, and down.");
-    let judged = match dispersion::judge(craft, FLIGHTS_JUDGED) {
+    let judged = match dispersion::judge(craft, FLIGHTS_JUDGED, progress) {
         Ok(judged) => judged,
         // No flight, and so nothing that holds.
         Err(reason) => {
@@ -103,6 +108,7 @@ fn unflyable(craft: &Craft, reasons: &[crate::verdict::Check]) -> Preflight {
         sticks: Vec::new(),
         first_limits: Vec::new(),
         saturation: None,
+        loops: Vec::new(),
         bench: reasons.to_vec(),
         flights: Vec::new(),
     }

@@ -55,14 +55,15 @@ pub(super) fn responses(craft: &Craft, onboard: &Onboard<f32>) -> Vec<StickRespo
         .collect()
 }
 
-/// Rotors that answer some stick against practice.
-pub(super) fn against_practice(craft: &Craft, onboard: &Onboard<f32>) -> usize {
-    let wrong = |stick: &Stick| {
-        let changes = changes(stick, craft, onboard);
-        let expected = craft.rotors.iter().map(|rotor| (stick.expected)(rotor, craft.body.center_of_mass_m));
-        changes.iter().zip(expected).filter(|(change, expected)| **change * expected < 0.0).count()
+/// Each rotor that answers a stick against practice, with that stick.
+pub(super) fn against_practice(craft: &Craft, onboard: &Onboard<f32>) -> Vec<String> {
+    let wrong = |stick: &'static Stick| {
+        let changes = changes(stick, craft, onboard).into_iter().zip(&craft.rotors);
+        changes
+            .filter(|(change, rotor)| change * (stick.expected)(rotor, craft.body.center_of_mass_m) < 0.0)
+            .map(|(_, rotor)| format!("{} ({})", rotor.name, stick.name))
     };
-    STICKS.iter().map(wrong).sum()
+    STICKS.iter().flat_map(wrong).collect()
 }
 
 /// +1, −1 or 0 for each rotor: faster, slower, as before.

@@ -9,6 +9,7 @@ use std::ops::Range;
 use maud::{Markup, html};
 
 use super::figures::figure;
+use super::plane::Plane;
 use super::thin::{px, spaced, straightened, thinned, trace};
 use super::ticks::{Ticks, ticks};
 
@@ -17,7 +18,7 @@ pub const TONES: usize = 8;
 /// Values beyond this are left out as a gap: no axis could show them beside the others.
 pub const DRAWABLE: f64 = 1e12;
 
-const WIDTH: f64 = 440.0;
+pub(super) const WIDTH: f64 = 440.0;
 const HEIGHT: f64 = 170.0;
 const SQUARE: f64 = 300.0;
 const LEFT: f64 = 50.0;
@@ -78,27 +79,6 @@ pub struct Chart {
     pub track: bool,
 }
 
-struct Frame {
-    x: Range<f64>,
-    y: Range<f64>,
-    top: f64,
-    height: f64,
-}
-
-impl Frame {
-    fn right_of(&self, x: f64) -> f64 {
-        LEFT + (x - self.x.start) / (self.x.end - self.x.start) * (WIDTH - LEFT - RIGHT)
-    }
-
-    fn down_to(&self, y: f64) -> f64 {
-        self.top + (self.y.end - y) / (self.y.end - self.y.start) * self.height
-    }
-
-    fn bottom(&self) -> f64 {
-        self.top + self.height
-    }
-}
-
 impl Chart {
     /// The chart as an `svg` element whose title and description carry `id`.
     pub fn svg(&self, id: &str) -> Markup {
@@ -127,21 +107,22 @@ impl Chart {
         (!self.track && self.bands.is_empty() && first.abs() < DRAWABLE && values.all(still)).then_some(first)
     }
 
-    fn frame(&self, top: f64) -> Frame {
+    pub(super) fn frame(&self, top: f64) -> Plane {
         let points = || self.series.iter().flat_map(|series| &series.points).filter(|point| drawable(point));
         let edges = self.bands.iter().map(|band| band.edge).filter(|edge| edge.abs() < DRAWABLE);
         let x = span(points().map(|point| point.0), if self.track { self.least_span } else { 1e-3 });
         let y = span(points().map(|point| point.1).chain(edges).chain(self.with_zero.then_some(0.0)), self.least_span);
         if !self.track {
-            return Frame { x, y: widened(&y, (y.end - y.start) * (1.0 + 2.0 * MARGIN)), top, height: HEIGHT };
+            let y = widened(&y, (y.end - y.start) * (1.0 + 2.0 * MARGIN));
+            return Plane { x, y, left: LEFT, top, width: WIDTH - LEFT - RIGHT, height: HEIGHT };
         }
         let per_unit =
             ((x.end - x.start) / (WIDTH - LEFT - RIGHT)).max((y.end - y.start) / SQUARE) * (1.0 + 2.0 * MARGIN);
         let x = widened(&x, per_unit * (WIDTH - LEFT - RIGHT));
-        Frame { x, y: widened(&y, per_unit * SQUARE), top, height: SQUARE }
+        Plane { x, y: widened(&y, per_unit * SQUARE), left: LEFT, top, width: WIDTH - LEFT - RIGHT, height: SQUARE }
     }
 
-    fn bands(&self, frame: &Frame) -> Markup {
+    fn bands(&self, frame: &Plane) -> Markup {
         let mut labelled: Vec<f64> = Vec::new();
         let seen = self.bands.iter().filter(|band| frame.y.contains(&band.edge)).map(|band| {
             let edge = frame.down_to(band.edge);
@@ -149,27 +130,27 @@ impl Chart {
                 if band.above { (frame.top, edge, edge + 13.0) } else { (edge, frame.bottom(), edge - 4.0) };
             let free = labelled.iter().all(|other| (other - label).abs() >= LABEL);
             labelled.extend(free.then_some(label));
-            (band, edge, from, to, free.then_some(label))
+            (band, from, to, free.then_some(label))
         });
         html! {
-            @for (band, edge, from, to, label) in seen {
+            @for (band, from, to, label) in seen {
                 rect.band x=(px(LEFT)) y=(px(from)) width=(px(WIDTH - LEFT - RIGHT)) height=(px(to - from)) {}
-                path.edge d=(format!("M{} {}H{}", px(LEFT), px(edge), px(WIDTH - RIGHT))) {}
+                path.edge d=(frame.horizontal(band.edge)) {}
                 @if let Some(y) = label { text.note x=(px(WIDTH - RIGHT - 4.0)) y=(px(y)) text-anchor="end" { (band.label) } }
             }
         }
     }
 
-    fn axes(&self, frame: &Frame, across: &Ticks, up: &Ticks) -> Markup {
+    fn axes(&self, frame: &Plane, across: &Ticks, up: &Ticks) -> Markup {
         html! {
             @for (&value, label) in up.values.iter().zip(&up.labels) {
                 @let y = frame.down_to(value);
-                path.(if value == 0.0 { "zero" } else { "grid" }) d=(format!("M{} {}H{}", px(LEFT), px(y), px(WIDTH - RIGHT))) {}
+                path.(if value == 0.0 { "zero" } else { "grid" }) d=(frame.horizontal(value)) {}
                 text.tick x=(px(LEFT - 6.0)) y=(px(y + 4.0)) text-anchor="end" { (label) }
             }
             @for (&value, label) in across.values.iter().zip(&across.labels) {
                 @let x = frame.right_of(value);
-                path.grid d=(format!("M{} {}V{}", px(x), px(frame.top), px(frame.bottom()))) {}
+                path.grid d=(frame.vertical(value)) {}
                 text.tick x=(px(x)) y=(px(frame.bottom() + 15.0)) text-anchor="middle" { (label) }
             }
             text.tick x=(px(if self.track { 2.0 } else { LEFT - 6.0 })) y=(px(frame.top - 8.0)) text-anchor=(if self.track { "start" } else { "end" }) { (self.unit) }
@@ -177,7 +158,7 @@ impl Chart {
         }
     }
 
-    fn line(&self, series: &Series, frame: &Frame) -> Markup {
+    fn line(&self, series: &Series, frame: &Plane) -> Markup {
         let place = |&(x, y): &(f64, f64)| (frame.right_of(x), frame.down_to(y));
         let mut seen = series.points.iter().filter(|point| drawable(point)).map(place);
         let (first, last) = (seen.next(), seen.next_back());
@@ -274,93 +255,4 @@ fn span(values: impl Iterator<Item = f64>, least: f64) -> Range<f64> {
 fn widened(range: &Range<f64>, span: f64) -> Range<f64> {
     let middle = range.start + (range.end - range.start) / 2.0;
     middle - span / 2.0..middle + span / 2.0
-}
-
-#[cfg(test)]
-mod tests {
-    use proptest::prelude::*;
-
-    use super::*;
-
-    /// Difference of the two scales of a track, as a part of them.
-    const SCALE_TOL: f64 = 1e-9;
-
-    fn chart(points: Vec<(f64, f64)>) -> Chart {
-        let series = vec![Series { label: "one".into(), tone: 0, asked: false, points }];
-        Chart {
-            title: "t",
-            across: "x",
-            unit: "u",
-            series,
-            bands: vec![],
-            least_span: 1.0,
-            with_zero: false,
-            track: false,
-        }
-    }
-
-    fn path(svg: &str) -> String {
-        let start = svg.find("<path class=\"line").unwrap();
-        svg[start..].split(" d=\"").nth(1).unwrap().split('"').next().unwrap().to_owned()
-    }
-
-    #[test]
-    fn leaves_a_gap_when_a_value_is_no_number() {
-        for bad in [f64::NAN, f64::INFINITY, 1e300] {
-            let svg = chart(vec![(0.0, 0.0), (1.0, 1.0), (2.0, bad), (3.0, 1.0), (4.0, 0.0)]).svg("a").into_string();
-            assert_eq!(path(&svg).matches('M').count(), 2, "{svg}");
-        }
-    }
-
-    #[test]
-    fn draws_axes_and_says_so_when_there_is_nothing_to_draw() {
-        for points in [vec![], vec![(f64::NAN, 1.0), (0.0, f64::INFINITY)]] {
-            let svg = chart(points).svg("a").into_string();
-            assert!(svg.contains("one: nothing that can be drawn") && svg.contains("class=\"tick\""));
-            assert_eq!(path(&svg), "");
-        }
-    }
-
-    #[test]
-    fn is_still_when_nothing_moves_and_not_when_one_value_does() {
-        let mut flat = chart(vec![(0.0, 4.0), (1.0, 4.001), (2.0, 4.0)]);
-        assert_eq!(flat.still_at(), Some(4.0));
-        flat.series[0].points.push((3.0, 4.2));
-        assert_eq!(flat.still_at(), None);
-        assert_eq!(chart(vec![(0.0, 4.0), (1.0, f64::NAN)]).still_at(), None);
-        assert_eq!(chart(vec![]).still_at(), None);
-    }
-
-    #[test]
-    fn shades_what_lies_beyond_a_limit_even_when_the_data_stay_far_from_it() {
-        let mut chart = chart(vec![(0.0, 4.0), (1.0, 4.1)]);
-        chart.bands.push(Band { edge: 8.0, above: true, label: "ceiling 8 N".into() });
-        let svg = chart.svg("a").into_string();
-        assert!(
-            svg.contains("class=\"band\"")
-                && svg.contains(">ceiling 8 N</text>")
-                && svg.contains("Limit: ceiling 8 N.")
-        );
-    }
-
-    #[test]
-    fn keeps_one_scale_when_a_track_is_long_and_narrow() {
-        for points in [vec![(0.0, 0.0), (1.0, 500.0)], vec![(-80.0, 2.0), (900.0, 3.0)], vec![(0.0, 0.0), (0.0, 0.0)]] {
-            let frame = Chart { track: true, ..chart(points.clone()) }.frame(20.0);
-            let (across, down) = (frame.right_of(1.0) - frame.right_of(0.0), frame.down_to(0.0) - frame.down_to(1.0));
-            assert!((across / down - 1.0).abs() <= SCALE_TOL, "{across} against {down}");
-            assert!(points.iter().all(|p| frame.x.contains(&p.0) && frame.y.contains(&p.1)));
-        }
-    }
-
-    proptest! {
-        #[test]
-        fn stays_inside_its_frame_and_prints_only_numbers(points in prop::collection::vec((any::<f64>(), any::<f64>()), 0..60), track: bool) {
-            let svg = Chart { track, ..chart(points) }.svg("a").into_string();
-            for word in path(&svg).split([' ', 'M']).filter(|word| !word.is_empty()) {
-                let value: f64 = word.parse().unwrap();
-                prop_assert!((-1.0..=WIDTH + 1.0).contains(&value), "{value}");
-            }
-        }
-    }
 }

@@ -70,6 +70,11 @@ impl View {
     }
 }
 
+/// Whether a rotor stands above or below another.
+pub fn shares_a_place(craft: &Craft) -> bool {
+    View::of(craft, SIZE, EDGE).places.iter().any(|place| place.beneath > 0)
+}
+
 /// The drawing: discs, numbers, spin arrows, nose, centre of mass.
 pub fn top_view(craft: &Craft) -> Markup {
     let view = View::of(craft, SIZE, EDGE);

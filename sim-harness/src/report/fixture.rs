@@ -1,10 +1,11 @@
-//! An invented craft with invented flights to render: closed-form curves, no simulation behind them.
+//! An invented craft with invented flights to render: closed-form curves, no simulation behind them. Its loops are its own.
 
 use std::f64::consts::{PI, TAU};
 
 use evenkeel_mixer::{Axis, Spin, Wrench};
 
 use crate::craft::{Body, Craft, Gains, InMovingAir, Limits, Loops, Rotor, Saturation};
+use crate::margins::LoopResponse;
 use crate::recording::{Recording, Row};
 use crate::verdict::{Check, Fact, FirstLimit, FlightReport, Limit, Preflight, StickResponse};
 
@@ -50,16 +51,18 @@ pub fn fit() -> (Preflight, Craft) {
         ("Hover thrust of a rotor", "3.92 N, 49 % of its ceiling"),
         ("Mixer", "roll and pitch, then thrust, then yaw; yaw never reversed"),
     ];
+    let craft = craft();
     let preflight = Preflight {
         craft: "survey quad".into(),
         facts: facts.map(|(title, value)| Fact { title, value: value.into() }).to_vec(),
         sticks: sticks(),
         first_limits: first_limits(),
         saturation: None,
+        loops: LoopResponse::all(&craft, 9.806_65).unwrap(),
         bench,
         flights,
     };
-    (preflight, craft())
+    (preflight, craft)
 }
 
 /// The same craft with too little yaw and a short hover.

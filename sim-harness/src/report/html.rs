@@ -2,16 +2,16 @@
 
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
-use super::craft_view::{rotor_table, stick_view, top_view};
+use super::craft_view::{rotor_table, shares_a_place, stick_view, top_view};
 use super::figures::{figure, figures};
 use super::flight_page::{checks_table, mark, section, tally, typeset};
-use super::saturation_page;
+use super::{loops_page, saturation_page};
 use crate::craft::Craft;
 use crate::verdict::{CAUTIONS, Preflight};
 
 const STYLE: &str = include_str!("page.css");
 
-/// The report as HTML: verdict and cautions first, then the craft, the bench, the flights.
+/// The report as HTML: verdict and cautions first, then the craft, its rotors and loops, the bench, the flights.
 pub fn html(preflight: &Preflight, craft: &Craft) -> String {
     let page = html! {
         (DOCTYPE)
@@ -33,6 +33,7 @@ pub fn html(preflight: &Preflight, craft: &Craft) -> String {
                     (about(preflight, craft))
                     @if !preflight.sticks.is_empty() { (answers(preflight, craft)) }
                     @if let Some(picture) = &preflight.saturation { (saturation_page::section(picture, craft.rotors.len())) }
+                    (loops_page::section(&preflight.loops))
                     section aria-labelledby="bench-h" {
                         h2 id="bench-h" { "At rest" }
                         (checks_table("Checks on the craft at rest", &preflight.bench))
@@ -62,12 +63,12 @@ fn verdict(preflight: &Preflight) -> Markup {
             @else { p { (failed) " of " (total) " checks failed." } }
             @if preflight.flights.is_empty() { p { "No flight was flown: what the checks at rest found rules it out." } }
             @if failed > 0 {
-                ol.reasons { @for (place, check) in preflight.reasons() {
+                ol.reasons { @for ((place, check), mend) in preflight.reasons().zip(preflight.mends()) {
                     @let figures = figures(check);
                     li {
                         (place) ". " b { (check.title) } ": "
                         (typeset(&figures.value)) @if !check.unit.is_empty() { " " (check.unit) } ", " (typeset(&figures.limit)) "."
-                        @if let Some(mend) = &check.mend { span.mend { b { "To mend: " } (mend) } }
+                        @if let Some(mend) = mend { span.mend { b { "To mend: " } (mend) } }
                     }
                 } }
             }
@@ -92,7 +93,10 @@ fn about(preflight: &Preflight, craft: &Craft) -> Markup {
                 dl.facts { @for fact in &preflight.facts { div { dt { (fact.title) } dd { (fact.value) } } } }
                 figure.drawing {
                     (top_view(craft))
-                    figcaption { "From above. Arrows: sense of rotation. Cross: centre of mass. Discs are not to scale." }
+                    figcaption {
+                        "From above. Arrows: sense of rotation. Cross: centre of mass. Discs are not to scale."
+                        @if shares_a_place(craft) { " Two rings at one place: the outer is the rotor named first." }
+                    }
                 }
             }
             (rotor_table(craft))

@@ -111,6 +111,20 @@ fn leads_with_the_verdict_and_its_reasons() {
 }
 
 #[test]
+fn tells_a_change_once_when_it_mends_two_checks() {
+    let (mut preflight, craft) = fixture::unfit();
+    let change = "Take the ballast out.";
+    preflight.bench[3].mend = Some(change.into());
+    preflight.flights[2].checks[0].mend = Some(change.into());
+    let page = html(&preflight, &craft);
+    let reasons = page.split("<ol class=\"reasons\">").nth(1).unwrap().split("</ol>").next().unwrap();
+    assert_eq!(reasons.matches(change).count(), 1);
+    assert!(reasons.contains("as under 1"));
+    let text = super::text(&preflight, super::TextStyle::Plain);
+    assert!(text.contains("To mend: as under 1") && text.matches(change).count() == 1, "{text}");
+}
+
+#[test]
 fn escapes_names_when_they_hold_markup() {
     let (mut preflight, mut craft) = fixture::unfit();
     let name = "<b>&\"";
@@ -150,6 +164,7 @@ fn renders_when_nothing_was_flown_and_nothing_is_known() {
         sticks: vec![],
         first_limits: vec![],
         saturation: None,
+        loops: vec![],
         bench: vec![],
         flights: vec![],
     };

@@ -22,6 +22,7 @@ pub fn json(preflight: &Preflight) -> Value {
         "sticks": preflight.sticks,
         "first_limits": preflight.first_limits,
         "saturation": preflight.saturation,
+        "loops": preflight.loops.iter().map(|one| &one.judged).collect::<Vec<_>>(),
         "flights": flights,
         "cautions": CAUTIONS,
     })

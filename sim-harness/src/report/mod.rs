@@ -2,15 +2,22 @@
 //!
 //! The renderers read [`crate::verdict::Preflight`] and judge nothing: what passes is decided there.
 
+mod bode;
 mod chart;
 mod craft_view;
+mod decades;
 mod figures;
 mod flight_page;
 mod html;
 mod json;
+mod loops_page;
+mod marks;
+mod nyquist;
+mod plane;
 mod plots;
 mod region_chart;
 mod saturation_page;
+mod standing;
 mod text;
 mod thin;
 mod ticks;
@@ -23,6 +30,10 @@ pub use text::{TextStyle, text};
 pub use write::write_all;
 
 #[cfg(test)]
+mod chart_tests;
+#[cfg(test)]
 mod fixture;
 #[cfg(test)]
 mod html_tests;
+#[cfg(test)]
+mod loops_tests;

@@ -6,6 +6,7 @@ use maud::{Markup, html};
 
 use super::chart::DRAWABLE;
 use super::figures::figure;
+use super::plane::Plane;
 use super::thin::px;
 use super::ticks::ticks;
 
@@ -46,27 +47,11 @@ pub struct RegionChart {
     pub marked: Option<([f64; 2], &'static str)>,
 }
 
-struct Frame {
-    x: Range<f64>,
-    y: Range<f64>,
-    top: f64,
-}
-
-impl Frame {
-    fn place(&self, [x, y]: [f64; 2]) -> (f64, f64) {
-        let share = |value: f64, range: &Range<f64>| (value - range.start) / (range.end - range.start);
-        (LEFT + share(x, &self.x) * (WIDTH - LEFT - RIGHT), self.top + (1.0 - share(y, &self.y)) * HEIGHT)
-    }
-
-    fn holds(&self, [x, y]: [f64; 2]) -> bool {
-        self.x.contains(&x) && self.y.contains(&y)
-    }
-}
-
 impl RegionChart {
     /// The chart as an `svg` element whose title and description carry `id`.
     pub fn svg(&self, id: &str) -> Markup {
-        let rows = self.regions.len().div_ceil(2) + 1;
+        // A row for the demands that were met, a row for those that were cut: with the number beyond the frame it takes the whole width.
+        let rows = self.regions.len().div_ceil(2) + 2;
         let frame = self.frame(10.0 + LEGEND_ROW * (rows + 1) as f64);
         let bottom = frame.top + HEIGHT;
         let cut_outside = self.cut.iter().filter(|point| !frame.holds(**point)).count();
@@ -83,31 +68,32 @@ impl RegionChart {
                 @if let Some((point, name)) = self.marked {
                     @let (x, y) = frame.place(point);
                     path.mass d=(format!("M{} {}h12m-6 -6v12", px(x - 6.0), px(y))) {}
-                    text.note x=(px(x + 8.0)) y=(px(y - 6.0)) { (name) }
+                    text.said x=(px(x + 8.0)) y=(px(y - 8.0)) { (name) }
                 }
                 (self.legend(cut_outside))
             }
         }
     }
 
-    fn frame(&self, top: f64) -> Frame {
+    fn frame(&self, top: f64) -> Plane {
         let corners = || self.regions.iter().flat_map(|region| &region.corners).filter(|c| drawable(c));
         // Demands far outside would make the polygons specks: they are counted in the legend instead.
-        Frame { x: span(corners().map(|c| c[0])), y: span(corners().map(|c| c[1])), top }
+        let (x, y) = (span(corners().map(|c| c[0])), span(corners().map(|c| c[1])));
+        Plane { x, y, left: LEFT, top, width: WIDTH - LEFT - RIGHT, height: HEIGHT }
     }
 
-    fn axes(&self, frame: &Frame) -> Markup {
+    fn axes(&self, frame: &Plane) -> Markup {
         let (across, up) = (ticks(frame.x.start, frame.x.end, 6), ticks(frame.y.start, frame.y.end, 6));
         let bottom = frame.top + HEIGHT;
         html! {
             @for (&value, label) in up.values.iter().zip(&up.labels) {
-                @let (_, y) = frame.place([frame.x.start, value]);
-                path.(if value == 0.0 { "zero" } else { "grid" }) d=(format!("M{} {}H{}", px(LEFT), px(y), px(WIDTH - RIGHT))) {}
+                @let y = frame.down_to(value);
+                path.(if value == 0.0 { "zero" } else { "grid" }) d=(frame.horizontal(value)) {}
                 text.tick x=(px(LEFT - 6.0)) y=(px(y + 4.0)) text-anchor="end" { (label) }
             }
             @for (&value, label) in across.values.iter().zip(&across.labels) {
-                @let (x, _) = frame.place([value, frame.y.start]);
-                path.(if value == 0.0 { "zero" } else { "grid" }) d=(format!("M{} {}V{}", px(x), px(frame.top), px(bottom))) {}
+                @let x = frame.right_of(value);
+                path.(if value == 0.0 { "zero" } else { "grid" }) d=(frame.vertical(value)) {}
                 text.tick x=(px(x)) y=(px(bottom + 15.0)) text-anchor="middle" { (label) }
             }
             text.tick x="2" y=(px(frame.top - 8.0)) { (self.up) }
@@ -127,8 +113,8 @@ impl RegionChart {
             }
             circle.met cx=(px(column(0) + 11.0)) cy=(px(row(last))) r="2.5" {}
             text.key x=(px(column(0) + 28.0)) y=(px(row(last) + 4.0)) { "demand met" }
-            path.cut d=(format!("M{} {}l6 6m0 -6l-6 6", px(column(1) + 8.0), px(row(last) - 3.0))) {}
-            text.key x=(px(column(1) + 28.0)) y=(px(row(last) + 4.0)) { "demand cut (" (self.cut.len()) (outside) ")" }
+            path.cut d=(format!("M{} {}l6 6m0 -6l-6 6", px(column(0) + 8.0), px(row(last + 2) - 3.0))) {}
+            text.key x=(px(column(0) + 28.0)) y=(px(row(last + 2) + 4.0)) { "demand cut (" (self.cut.len()) (outside) ")" }
         }
     }
 
@@ -150,7 +136,7 @@ impl RegionChart {
     }
 }
 
-fn outline(region: &Region, frame: &Frame) -> String {
+fn outline(region: &Region, frame: &Plane) -> String {
     let mut d = String::new();
     for (k, corner) in region.corners.iter().filter(|c| drawable(c)).enumerate() {
         let (x, y) = frame.place(*corner);
@@ -160,7 +146,7 @@ fn outline(region: &Region, frame: &Frame) -> String {
 }
 
 /// Points inside the frame, one a cell.
-fn seen(points: &[[f64; 2]], frame: &Frame) -> Vec<(f64, f64)> {
+fn seen(points: &[[f64; 2]], frame: &Plane) -> Vec<(f64, f64)> {
     let mut taken = std::collections::BTreeSet::new();
     let inside = points.iter().filter(|point| drawable(point) && frame.holds(**point)).map(|point| frame.place(*point));
     inside.filter(|(x, y)| taken.insert(((x / CELL) as i64, (y / CELL) as i64))).collect()
@@ -211,6 +197,23 @@ mod tests {
         let chart = RegionChart { cut: vec![[40.0, 0.0], [f64::NAN, 0.0], [0.0, 0.0]], ..square() };
         let svg = chart.svg("a").into_string();
         assert!(svg.contains("3, 2 beyond the frame") && svg.matches("class=\"cut\"").count() == 2, "{svg}");
+    }
+
+    /// A character of the legend, which is drawn at 13 px where the screen is narrow: at most this wide, common practice.
+    const WIDEST_CHARACTER: f64 = 0.65 * 13.0;
+
+    #[test]
+    fn keeps_the_legend_inside_the_drawing_when_thousands_lie_beyond_the_frame() {
+        for regions in 1..5 {
+            let mut chart = RegionChart { cut: vec![[40.0, 0.0]; 12_345], ..square() };
+            chart.regions = (0..regions).map(|_| square().regions.remove(0)).collect();
+            let svg = chart.svg("a").into_string();
+            let key = svg.split("<text class=\"key\" x=\"").find(|key| key.contains("beyond the frame")).unwrap();
+            let (x, words) =
+                (key.split('"').next().unwrap(), key.split('>').nth(1).unwrap().split('<').next().unwrap());
+            let end = x.parse::<f64>().unwrap() + WIDEST_CHARACTER * words.len() as f64;
+            assert!(end < WIDTH, "{words} from {x} ends at {end}");
+        }
     }
 
     #[test]

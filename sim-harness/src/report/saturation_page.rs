@@ -14,8 +14,8 @@ pub fn section(picture: &Picture, rotors: usize) -> Markup {
             h2 id="saturation-h" { "What the rotors can reach" }
             p.muted { "Inside a polygon a demand is met in full. Dots are what the flights asked; crosses are demands that were cut." }
             @if let Some(least) = &picture.least_margin {
-                p { "Smallest control margin in the flights: " b { (typeset(&figure(least.margin_nm, 3))) " N·m" }
-                    ", in " (least.title) " at " (figure(least.t_s, 4)) " s." }
+                p { "Smallest control margin in the flights, but for the one that asks for more than there is: " b { (typeset(&figure(least.margin_nm, 3))) " N·m" }
+                    ", in “" (least.title) "” at " (figure(least.t_s, 4)) " s." }
             }
             div.charts {
                 figure { figcaption { "Roll and pitch torque, yaw zero" } (roll_pitch(picture).svg("roll-pitch")) }

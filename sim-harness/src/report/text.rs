@@ -106,7 +106,7 @@ fn verdict(page: &mut Page, preflight: &Preflight) {
         page.paragraph("No flight was flown: what the checks at rest found rules it out.", INDENT);
     }
     page.paragraph(&format!("{failed} of {total} checks failed."), INDENT);
-    for ((place, check), number) in preflight.reasons().zip(1..) {
+    for (((place, check), mend), number) in preflight.reasons().zip(preflight.mends()).zip(1..) {
         let Figures { value, limit } = figures(check);
         let unit = if check.unit.is_empty() { String::new() } else { format!(" {}", check.unit) };
         page.item(
@@ -114,7 +114,7 @@ fn verdict(page: &mut Page, preflight: &Preflight) {
             &format!("{place}. {}: {value}{unit}, {limit} ({}).", check.title, check.source),
             PLAIN,
         );
-        if let Some(mend) = &check.mend {
+        if let Some(mend) = mend {
             page.paragraph(&format!("To mend: {mend}"), INDENT + 3);
         }
     }

@@ -31,6 +31,10 @@ pub fn write_all(dir: &Path, preflight: &Preflight, craft: &Craft) -> Result<(),
         path: flights.clone(),
         source,
     })?;
+    // Two runs into one folder write one after the other, so that all its files are of one run. Best effort: some file
+    // systems have no locks. The system lifts that of a process that ends.
+    let folder = File::open(dir).ok();
+    let _locked = folder.as_ref().map(File::lock);
     clear_earlier(dir, preflight)?;
     for flight in &preflight.flights {
         write_whole(&flights.join(format!("{}.csv", flight.id)), |out| flight.recording.write_csv(out))?;
@@ -79,6 +83,25 @@ mod tests {
             fs::read_dir(dir).unwrap().map(|entry| entry.unwrap().file_name().into_string().unwrap()).collect();
         names.sort();
         names
+    }
+
+    #[test]
+    fn waits_with_its_files_when_another_run_is_writing_into_the_folder() {
+        /// Without the lock everything is written in a small part of this.
+        const WAIT: std::time::Duration = std::time::Duration::from_millis(500);
+        let dir = tempfile::tempdir().unwrap();
+        let (preflight, craft) = fixture::unfit();
+        let other_run = File::open(dir.path()).unwrap();
+        other_run.lock().unwrap();
+        std::thread::scope(|scope| {
+            let run = scope.spawn(|| write_all(dir.path(), &preflight, &craft));
+            std::thread::sleep(WAIT);
+            let written = names(&dir.path().join(FLIGHTS)).len() + usize::from(dir.path().join(PAGE).exists());
+            other_run.unlock().unwrap();
+            run.join().unwrap().unwrap();
+            assert_eq!(written, 0);
+        });
+        assert!(dir.path().join(VERDICT).exists());
     }
 
     #[test]

@@ -32,7 +32,7 @@ pub struct GivesWay {
     pub unit: &'static str,
     /// That change over the largest that the rotors could add up to in this axis if they all worked for it
     /// alone, from floor to ceiling: thrust over full thrust, torque over the largest at any thrust.
-    pub share: f64,
+    pub share_of_largest_sum: f64,
     /// Angular acceleration at that change; `None` for thrust.
     pub acceleration_rad_s2: Option<f64>,
     /// The axes of the tier that is cut when the demand goes on.
@@ -75,7 +75,7 @@ pub fn gives_way(craft: &Craft, weight_n: f64) -> Result<Vec<GivesWay>, Unflyabl
             demand,
             change,
             unit: if axis == 0 { "N" } else { "N\u{b7}m" },
-            share: change / largest(axis, sense),
+            share_of_largest_sum: change / largest(axis, sense),
             acceleration_rad_s2: (axis > 0).then(|| craft.body.turn_per_torque(axis - 1) * change),
             gives_way: tier.into_iter().flatten().map(|axis| name(*axis)).collect(),
             at_floor: standing(RotorLimit::Floor),

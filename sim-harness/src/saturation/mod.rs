@@ -7,6 +7,7 @@ mod attainable;
 mod checks;
 mod flown;
 mod gives_way;
+mod gust;
 mod operating_point;
 mod picture;
 mod questions;
@@ -18,6 +19,7 @@ pub use attainable::{Attainable, Interval, TOUCH_TOL};
 pub use checks::checks;
 pub use flown::{Flown, Tightest, least_margin};
 pub use gives_way::{GivesWay, gives_way};
+pub use gust::{DiscreteGust, RISE_S};
 pub use operating_point::{
     AxisReach, CLIMB_WEIGHTS, EMPTY_VOLTAGE_SHARE, OperatingPoint, empty_voltage_share, operating_points,
 };
@@ -25,4 +27,4 @@ pub use picture::{Picture, Slice};
 pub use questions::{Answers, HARD_CLIMB_WEIGHTS, HeaviestMass, Offset};
 pub use stopped::{Stopped, stopped_rotors};
 pub use text::{sentences, text};
-pub use wind::{SteadyWind, steady_wind};
+pub use wind::SteadyWind;

@@ -31,7 +31,7 @@ pub struct Picture {
     pub rotor_stopped: Vec<Stopped>,
     /// A builder's questions.
     pub answers: Answers,
-    /// The smallest control margin in the flights.
+    /// The smallest control margin in the flights, but for the one that asks for more than there is.
     pub least_margin: Option<Tightest>,
     /// Demands of the flights, for the drawing.
     #[serde(skip)]
@@ -49,6 +49,9 @@ pub struct Slice {
     /// out of reach.
     pub corners_nm: Vec<[f64; 2]>,
 }
+
+/// The flight whose demand cannot be met, on purpose: its margin says nothing.
+const ASKS_TOO_MUCH: &str = "out-of-reach";
 
 impl Picture {
     /// Works the picture out for a craft that can hover.
@@ -73,7 +76,7 @@ impl Picture {
             weight_n,
             roll_pitch: thrusts.map(slice).to_vec(),
             thrust_yaw: set.polygon(Wrench::default(), Axis::Thrust, Axis::Yaw),
-            operating_points: operating_points(craft, weight_n)?,
+            operating_points: operating_points(craft, world)?,
             gives_way: gives_way(craft, weight_n)?,
             rotor_stopped: stopped_rotors(craft, weight_n)?,
             answers: Answers::of(craft, onboard, world)?,
@@ -88,8 +91,8 @@ impl Picture {
     /// When the craft cannot be controlled.
     pub fn with_flights(mut self, craft: &Craft, flights: &[FlightReport]) -> Result<Self, Unflyable> {
         let set = Attainable::of(&mixer_for(craft)?);
-        self.least_margin =
-            least_margin(&set, flights.iter().map(|flight| (flight.id, flight.title, &flight.recording)));
+        let kept = flights.iter().filter(|flight| flight.id != ASKS_TOO_MUCH);
+        self.least_margin = least_margin(&set, kept.map(|flight| (flight.id, flight.title, &flight.recording)));
         self.flown = flights.iter().map(|flight| Flown::of(flight.id, flight.title, &flight.recording)).collect();
         Ok(self)
     }

@@ -7,21 +7,17 @@ use evenkeel_mixer::{Axis, Wrench};
 use serde::Serialize;
 
 use super::attainable::Attainable;
+use super::gust::DiscreteGust;
 use super::operating_point::{AxisReach, attainable_at, empty_voltage_share, reaches};
 use super::wind::{SteadyWind, steady_wind};
 use crate::craft::Craft;
+use crate::enough::{ENOUGH_THRUST_TO_WEIGHT, ENOUGH_TILT_RAD_S2, ENOUGH_YAW_RAD_S2};
 use crate::onboard::{Onboard, Unflyable, mixer_for};
 use crate::script::World;
+use crate::site::Site;
 
 /// Thrusts, in weights, at which the yaw left is told.
 pub const HARD_CLIMB_WEIGHTS: [f64; 2] = [1.2, 1.5];
-/// What counts as authority enough, as in the checks at rest: thrust over weight, and angular
-/// acceleration about roll and pitch, and about yaw.
-pub const ENOUGH_THRUST_TO_WEIGHT: f64 = 1.5;
-/// See [`ENOUGH_THRUST_TO_WEIGHT`].
-pub const ENOUGH_TILT_RAD_S2: f64 = 5.0;
-/// See [`ENOUGH_THRUST_TO_WEIGHT`].
-pub const ENOUGH_YAW_RAD_S2: f64 = 0.5;
 
 /// Halvings of an interval: its end is known to a billionth of it.
 const HALVINGS: u32 = 30;
@@ -29,13 +25,13 @@ const HALVINGS: u32 = 30;
 /// The answers.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Answers {
-    /// Battery voltage over that of a full one, down to which hover can be held with no torque to spare;
+    /// Battery voltage under load over that of a full one, down to which hover can be held with no torque to spare;
     /// thrust goes with voltage squared.
     pub hover_voltage_share: f64,
     /// Down to which roll, pitch and yaw keep the stated authority in hover; `None` where a full battery
     /// does not.
     pub controlled_voltage_share: Option<f64>,
-    /// Voltage of the near-empty battery over the full one.
+    /// Voltage of the near-empty battery, while it feeds hover, over the full one.
     pub empty_voltage_share: f64,
     /// Yaw at each of [`HARD_CLIMB_WEIGHTS`]; `None` where that thrust is out of reach.
     pub yaw_in_climb: Vec<Option<AxisReach>>,
@@ -43,6 +39,8 @@ pub struct Answers {
     pub offsets: Vec<Offset>,
     /// Strongest steady wind.
     pub wind: Vec<SteadyWind>,
+    /// Strongest gust out of still air.
+    pub gusts: Vec<DiscreteGust>,
     /// Heaviest take-off mass with the stated authority, inertia as in the file; `None` where the craft
     /// has not got it even as it is.
     pub heaviest: Option<HeaviestMass>,
@@ -82,16 +80,19 @@ impl Answers {
         let weight_n = craft.body.mass_kg * world.gravity_m_s2;
         let set = Attainable::of(&mixer_for(craft)?);
         let most_n = f64::from(onboard.mixer.balanced_thrust_n().1);
+        let site = Site { craft, onboard, world };
+        let wind = steady_wind(&site, onboard.config.reference.tilt_max_rad, most_n);
         Ok(Answers {
             hover_voltage_share: least_ceiling(craft, |set| hovers(set, weight_n))?.unwrap_or(1.0).sqrt(),
             controlled_voltage_share: least_ceiling(craft, |set| short_of(craft, set, weight_n).is_none())?
                 .map(f64::sqrt),
-            empty_voltage_share: empty_voltage_share(craft),
+            empty_voltage_share: empty_voltage_share(craft, world, weight_n)?,
             yaw_in_climb: HARD_CLIMB_WEIGHTS
                 .map(|weights| reaches(craft, &set, weights * weight_n).map(|[_, _, yaw]| yaw))
                 .to_vec(),
             offsets: offsets(craft, world.gravity_m_s2),
-            wind: steady_wind(craft, world, onboard.config.reference.tilt_max_rad, most_n),
+            gusts: wind.iter().map(|wind| DiscreteGust::of(&site, wind)).collect(),
+            wind,
             heaviest: heaviest(craft, &set, world.gravity_m_s2, most_n),
         })
     }

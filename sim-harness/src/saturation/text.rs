@@ -4,7 +4,8 @@ use std::fmt::Write;
 
 use super::operating_point::AxisReach;
 use super::picture::Picture;
-use super::questions::{ENOUGH_THRUST_TO_WEIGHT, ENOUGH_TILT_RAD_S2, ENOUGH_YAW_RAD_S2, HARD_CLIMB_WEIGHTS};
+use super::questions::HARD_CLIMB_WEIGHTS;
+use crate::enough::{ENOUGH_THRUST_TO_WEIGHT, ENOUGH_TILT_RAD_S2, ENOUGH_YAW_RAD_S2};
 
 const WIDTH: usize = 80;
 
@@ -83,10 +84,10 @@ impl super::GivesWay {
         };
         let stopped = self.stopped_by(rotors).join("; ");
         format!(
-            "{:.4} {}{turn}, {:.0} % of the largest sum; {stopped}; {cut}",
+            "{:.4} {}{turn}, {:.0} % of all that the rotors could add up to; {stopped}; {cut}",
             self.change,
             self.unit,
-            100.0 * self.share
+            100.0 * self.share_of_largest_sum
         )
     }
 }
@@ -113,7 +114,8 @@ pub fn sentences(picture: &Picture) -> Vec<String> {
     let answers = &picture.answers;
     let percent = |share: f64| format!("{:.1} %", 100.0 * share);
     let mut said = vec![format!(
-        "Aged battery: it hovers down to {} of full voltage, with nothing to spare there; near empty is taken as {}. {}",
+        "Aged battery: it hovers down to {} of full voltage under load, with nothing to spare there; near empty, while it \
+         feeds hover, is taken as {}. {}",
         percent(answers.hover_voltage_share),
         percent(answers.empty_voltage_share),
         match answers.controlled_voltage_share {
@@ -154,6 +156,13 @@ pub fn sentences(picture: &Picture) -> Vec<String> {
     }
     if answers.wind.is_empty() {
         said.push("Wind: without drag in the craft file there is no answer.".to_owned());
+    }
+    for gust in &answers.gusts {
+        said.push(format!(
+            "Gust of one minus cosine from {}, out of still air, risen in {} s, and staying: it holds its place up to the same \
+             {:.1} m/s, once it has leaned; level until then it is carried off at no more than {:.1} m/s.",
+            gust.from, gust.rise_s, gust.peak_m_s, gust.carried_m_s
+        ));
     }
     said.push(
         "Drag acts at the centre of mass in this model, so that the torque of a gust is not in these figures."

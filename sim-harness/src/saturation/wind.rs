@@ -1,13 +1,15 @@
 //! The steady wind in which a craft still holds its place.
 //!
-//! * Math: at tilt θ into the wind, drag in body axes, the horizontal and the vertical balance give
-//!   m g tan θ = ½ ρ CdA v² cos θ, with CdA that of the axis that faces the wind; the thrust follows
+//! * Math: at tilt θ into the wind the air goes along the axis that faces it at v cos θ, through the rotors at v sin θ. Along
+//!   that axis m g sin θ = D v cos θ + ½ ρ CdA (v cos θ)², D the drag of the rotors in their plane; along the other the
+//!   thrust carries m g cos θ and the body's drag from below. That is the steady speed of a craft held at the tilt in
+//!   still air, so it is asked of [`Gathering`]
 //! * Source: statics and the drag of docs/plant.md
 
 use serde::Serialize;
 
-use crate::craft::Craft;
-use crate::script::World;
+use crate::gathering::Gathering;
+use crate::site::Site;
 
 const HALVINGS: u32 = 60;
 
@@ -27,34 +29,34 @@ pub struct SteadyWind {
 }
 
 /// Wind from ahead and from the side, up to this tilt and thrust; none for an axis without drag.
-pub fn steady_wind(craft: &Craft, world: &World, tilt_max_rad: f64, thrust_max_n: f64) -> Vec<SteadyWind> {
+pub(super) fn steady_wind(site: &Site<'_>, tilt_max_rad: f64, thrust_max_n: f64) -> Vec<SteadyWind> {
     let sides = [("ahead", 0), ("the side", 1)];
-    sides
-        .into_iter()
-        .filter_map(|(from, axis)| strongest(craft, world, tilt_max_rad, thrust_max_n, from, axis))
-        .collect()
+    let against = |(from, axis)| {
+        let at = |tilt_rad: f64| held(site, tilt_rad, axis);
+        strongest(from, tilt_max_rad, thrust_max_n, at)
+    };
+    sides.into_iter().filter_map(against).collect()
+}
+
+/// Wind speed that a craft stands at this tilt, and the thrust that takes.
+fn held(site: &Site<'_>, tilt_rad: f64, axis: usize) -> (f64, f64) {
+    let (sin, cos) = tilt_rad.sin_cos();
+    let speed_m_s = Gathering::at_a_height(site, tilt_rad, axis).steady_m_s() / cos;
+    let through_m_s = speed_m_s * sin;
+    let from_below_n = 0.5 * site.world.air_density_kg_m3 * site.craft.body.drag_area_m2[2] * through_m_s * through_m_s;
+    (speed_m_s, site.weight_n() * cos + from_below_n)
 }
 
 fn strongest(
-    craft: &Craft,
-    world: &World,
+    from: &'static str,
     tilt_max_rad: f64,
     thrust_max_n: f64,
-    from: &'static str,
-    axis: usize,
+    at: impl Fn(f64) -> (f64, f64),
 ) -> Option<SteadyWind> {
-    let [area_m2, below_m2] = [axis, 2].map(|k| craft.body.drag_area_m2[k]);
-    let weight_n = craft.body.mass_kg * world.gravity_m_s2;
-    let pressure = 0.5 * world.air_density_kg_m3;
-    if !(area_m2 > 0.0 && pressure > 0.0 && tilt_max_rad > 0.0) {
+    // Nothing drags when the speed has no end.
+    if !(tilt_max_rad > 0.0 && at(tilt_max_rad).0.is_finite()) {
         return None;
     }
-    let at = |tilt_rad: f64| {
-        let (sin, cos) = tilt_rad.sin_cos();
-        let speed_m_s = (weight_n * sin / cos / (pressure * area_m2 * cos)).sqrt();
-        let horizontal_n = pressure * speed_m_s * speed_m_s * (area_m2 * cos.powi(3) + below_m2 * sin.powi(3));
-        (speed_m_s, horizontal_n / sin)
-    };
     let holds = |tilt_rad: f64| at(tilt_rad).1 <= thrust_max_n;
     let (mut low, mut high) = (0.0, tilt_max_rad);
     let limited_by = if holds(high) { "tilt" } else { "thrust" };

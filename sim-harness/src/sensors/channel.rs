@@ -148,10 +148,46 @@ impl<const K: usize> Channel<K> {
                 *axis += self.deviation * self.random.normal();
             }
             if self.resolution > 0.0 {
-                *axis = (*axis / self.resolution).round() * self.resolution;
+                *axis = nearest(*axis / self.resolution) * self.resolution;
             }
             *axis = axis.clamp(-self.range, self.range);
         }
         value
+    }
+}
+
+/// The nearest whole number, halves away from zero. The same as [`f64::round`], which is a call on most processors, and each axis of
+/// each sample asks for it.
+fn nearest(value: f64) -> f64 {
+    // Beyond this all numbers are whole.
+    const WHOLE_FROM: f64 = 4_503_599_627_370_496.0;
+    if !(value.abs() < WHOLE_FROM) {
+        return value;
+    }
+    let whole = value as i64 as f64;
+    let off = value - whole;
+    let further = if off >= 0.5 {
+        1.0
+    } else if off <= -0.5 {
+        -1.0
+    } else {
+        0.0
+    };
+    (whole + further).copysign(value)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn rounds_to_the_bit_as_the_library_does() {
+        let edges =
+            [0.0, 0.3, 0.5, 0.499_999_999_999_999_94, 1.5, 2.5, 1e15, 4_503_599_627_370_495.5, 1e300, f64::INFINITY];
+        for value in edges.into_iter().chain((1..3000).map(|k| f64::from(k) * 0.37)) {
+            assert_eq!(nearest(value).to_bits(), value.round().to_bits(), "{value}");
+            assert_eq!(nearest(-value).to_bits(), (-value).round().to_bits(), "-{value}");
+        }
+        assert!(nearest(f64::NAN).is_nan());
     }
 }

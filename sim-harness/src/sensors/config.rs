@@ -20,6 +20,8 @@ pub struct SensorsConfig {
     pub climb: Option<ScalarSensor>,
     /// Supply voltage over that of a full battery.
     pub voltage: Option<ScalarSensor>,
+    /// From the moment a rotor stops to the moment its motor electronics say so; `None`: they never do.
+    pub rotor_report_s: Option<f64>,
     /// Corner of the low-pass between gyro and rate loop; `None`: no filter.
     pub gyro_low_pass_hz: Option<f64>,
 }
@@ -108,8 +110,11 @@ impl SensorsConfig {
         heading: Some(ScalarSensor::PERFECT),
         climb: Some(ScalarSensor::PERFECT),
         voltage: Some(ScalarSensor::PERFECT),
+        rotor_report_s: Some(0.0),
         gyro_low_pass_hz: None,
     };
+    /// A few turns without the motor's own feedback, and a telegram at 50 Hz. Common practice, no source.
+    pub const ROTOR_REPORT_S: f64 = 0.05;
     /// Share of the rate loop's rate at which the gyro's low-pass stands unless the file says otherwise.
     pub const LOW_PASS_SHARE: f64 = 0.3;
 
@@ -122,6 +127,7 @@ impl SensorsConfig {
             heading: Some(ScalarSensor::HEADING),
             climb: Some(ScalarSensor::CLIMB),
             voltage: Some(ScalarSensor::VOLTAGE),
+            rotor_report_s: Some(Self::ROTOR_REPORT_S),
             gyro_low_pass_hz: Some(Self::LOW_PASS_SHARE * rate_hz),
         }
     }

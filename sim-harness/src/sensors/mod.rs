@@ -6,6 +6,7 @@
 mod channel;
 mod config;
 pub(crate) mod random;
+mod rotor_report;
 
 use evenkeel_controller::estimate::{HeadingReference, InertialSample};
 use evenkeel_controller::{BodyAxes, Sample};
@@ -21,6 +22,7 @@ use crate::script::{Sensor, SensorFailure};
 use crate::simulation::clock::microseconds;
 use channel::{Channel, Reading};
 use random::Stream;
+use rotor_report::RotorReport;
 
 /// Deviation that a noisy failure adds: gyro rad/s, accelerometer m/s², heading rad, climb m/s, voltage share.
 pub const FAILURE_NOISE: [f64; 5] = [0.5, 10.0, 0.5, 2.0, 0.1];
@@ -37,6 +39,7 @@ pub struct Sensors<S> {
     heading: Option<Channel<1>>,
     climb: Option<Channel<1>>,
     voltage: Option<Channel<1>>,
+    rotors: RotorReport,
     /// The last heading in the flying scalar: it changes rarely.
     heading_reference: Option<(u64, HeadingReference<S>)>,
 }
@@ -62,6 +65,7 @@ impl<S: Scalar> Sensors<S> {
             heading: scalar(&config.heading, Stream::Heading, heading),
             climb: scalar(&config.climb, Stream::Climb, climb),
             voltage: scalar(&config.voltage, Stream::Voltage, voltage),
+            rotors: RotorReport::after(config.rotor_report_s),
             heading_reference: None,
         }
     }
@@ -84,6 +88,11 @@ impl<S: Scalar> Sensors<S> {
         if let Some(channel) = scalar {
             channel.fail(failure);
         }
+    }
+
+    /// This rotor (from 0) stops now; what is told of it is told when its time comes.
+    pub fn rotor_stops(&mut self, rotor: usize, now_ns: u64) {
+        self.rotors.stopped(rotor, now_ns);
     }
 
     /// Those whose time it is measure the truth.
@@ -122,6 +131,7 @@ impl<S: Scalar> Sensors<S> {
                 heading: self.heading_reference(now_ns),
             },
             rotor_speeds_rad_s: [S::ZERO; MAX_ROTORS],
+            stopped_rotors: self.rotors.read(now_ns),
             on_ground: Some(plant.on_ground(state)),
             battery_share: Some(S::from_f64(plant.state_of_charge(state))),
             voltage_share: scalar(&mut self.voltage, now_ns),

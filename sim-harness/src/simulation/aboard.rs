@@ -33,7 +33,7 @@ pub(super) struct Aboard<'a, S: Scalar, C> {
     schedule: Schedule,
     commands: CommandDelay,
     extra_delay_ns: u64,
-    /// For the margin in the log alone; its ceilings follow the computer's.
+    /// For the margin in the log alone; its ceilings and its rotors follow the computer's.
     mixer: CraftMixer<S>,
     ceiling_share: S,
     last: Option<FlightStep<S, MAX_ROTORS>>,
@@ -60,7 +60,7 @@ where
             arms_at_s,
             flies_at_s,
             sensors: Sensors::new(&craft.sensors, craft.loops.rate_hz, flight.seed),
-            pilot: Pilot::new(craft, flight.world.gravity_m_s2, tilt_max_rad, &flight.legs),
+            pilot: Pilot::new(craft, flight.world.gravity_m_s2, tilt_max_rad, &flight.legs).in_the_air_of(flight),
             link: Link::default(),
             schedule: Schedule::new(craft.loops.rate_hz, flight.seed),
             commands: CommandDelay::new(commands_at_the_start),
@@ -74,8 +74,13 @@ where
     }
 
     /// Takes what goes wrong here; `false` when it concerns the plant.
-    pub(super) fn takes(&mut self, change: Change) -> bool {
+    pub(super) fn takes(&mut self, change: Change, now_ns: u64) -> bool {
         match change {
+            Change::Begins(FaultKind::RotorStopped(rotor)) => {
+                // Known here in its time, and felt at once.
+                self.sensors.rotor_stops(rotor, now_ns);
+                return false;
+            }
             Change::Begins(FaultKind::LinkLost { .. }) => self.link.set_lost(true),
             Change::Ends(FaultKind::LinkLost { .. }) => self.link.set_lost(false),
             Change::Begins(FaultKind::Sensor { sensor, failure, .. }) => self.sensors.fail(sensor, Some(failure)),
@@ -159,6 +164,12 @@ where
         let Some(step) = &self.last else { return OnBoard::default() };
         if step.ceiling_share != self.ceiling_share && self.mixer.scale_ceilings(step.ceiling_share) {
             self.ceiling_share = step.ceiling_share;
+        }
+        for rotor in step.stopped_rotors.less(self.mixer.failed()).iter() {
+            self.mixer.fail_rotor(rotor);
+        }
+        for rotor in self.mixer.failed().less(step.stopped_rotors).iter() {
+            self.mixer.restore_rotor(rotor);
         }
         OnBoard::of(step, self.mixer.control_margin_nm(self.demand).to_f64())
     }

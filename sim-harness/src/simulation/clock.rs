@@ -2,7 +2,15 @@
 
 /// To the nearest nanosecond.
 pub(crate) fn nanoseconds(seconds: f64) -> u64 {
-    (seconds * 1.0e9).round() as u64
+    nearest(seconds * 1.0e9)
+}
+
+/// The nearest whole number, halves up, of a time that is not negative. The same as [`f64::round`], which is a call on most
+/// processors, and every beat of every clock asks for it.
+fn nearest(value: f64) -> u64 {
+    let whole = value as u64;
+    // What is large has no part after the point, and the difference is exact.
+    whole.saturating_add(u64::from(value - whole as f64 >= 0.5))
 }
 
 pub(crate) fn seconds(nanoseconds: u64) -> f64 {
@@ -41,6 +49,20 @@ impl Beat {
     /// Goes on to the beat after.
     pub(crate) fn advance(&mut self) {
         self.count += 1;
-        self.next_ns = (self.count as f64 * 1.0e9 / self.rate_hz).round() as u64;
+        self.next_ns = nearest(self.count as f64 * 1.0e9 / self.rate_hz);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn rounds_as_the_library_does() {
+        let edges = [0.0, -0.0, 0.25, 0.5, 0.499_999_999_999_999_94, 1.5, 2.5, 4.0e15, 4_503_599_627_370_497.5, 1.0e16];
+        for value in edges.into_iter().chain((1..2000).map(|k| f64::from(k) * 1.0e9 / 3.0)) {
+            assert_eq!(nearest(value), value.round() as u64, "{value}");
+        }
+        assert_eq!([f64::NAN, -3.0, f64::INFINITY].map(nearest), [0, 0, u64::MAX]);
     }
 }

@@ -13,6 +13,7 @@ mod aboard;
 pub(crate) mod clock;
 mod computer;
 mod delay;
+mod diverged;
 mod faults;
 mod link;
 mod schedule;
@@ -25,10 +26,12 @@ use evenkeel_mixer::{Scalar, Wrench};
 
 pub use aboard::{ARMS_AT_S, FLIES_AT_S};
 pub use computer::{HostComputer, IN_FLIGHT_M, start_of};
+pub use diverged::{Diverged, RanAway};
 
 use crate::attitude;
 use crate::craft::{Craft, MAX_ROTORS};
 use crate::onboard::Onboard;
+use crate::pilot::density_share;
 use crate::plant::{Plant, PlantState};
 use crate::recording::{OnBoard, Recording, Row};
 use crate::script::{FaultKind, Flight};
@@ -39,24 +42,8 @@ use faults::{Change, Faults};
 /// Longest integration step.
 pub const SUBSTEP_MAX_NS: u64 = 1_000_000;
 
-/// Beyond this the flight counts as diverged.
-const FARTHEST_M: f64 = 1.0e7;
-const FASTEST_RAD_S: f64 = 1.0e5;
-
-/// The computation left what is finite or sensible.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Diverged {
-    /// When, on the flight's clock.
-    pub at_s: f64,
-}
-
-impl fmt::Display for Diverged {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "the computation diverged at {} s", self.at_s)
-    }
-}
-
-impl std::error::Error for Diverged {}
+/// Rows may be an hour apart; who watches is told at least this often, on the flight's clock.
+const TOLD_EVERY_NS: u64 = 1_000_000_000;
 
 /// Why a flight has no end.
 #[derive(Clone, Debug, PartialEq)]
@@ -84,7 +71,7 @@ impl<E: fmt::Display> fmt::Display for FlightError<E> {
 impl<E: fmt::Debug + fmt::Display> std::error::Error for FlightError<E> {}
 
 /// Flies `flight` with the flying code on this machine. Without `onboard`, or with control off, the rotors stand still: a
-/// free body. `watch` is told the time at each row of the log.
+/// free body. `watch` is told the time at each row of the log, and each second.
 ///
 /// # Errors
 /// When the state is no longer finite.
@@ -94,13 +81,29 @@ pub fn fly<S: Scalar>(
     onboard: Option<&Onboard<S>>,
     watch: &dyn Fn(f64),
 ) -> Result<Recording, Diverged> {
+    let mut recording = Recording::default();
+    fly_into(craft, flight, onboard, watch, &mut |row| recording.rows.push(row))?;
+    Ok(recording)
+}
+
+/// The same, but each row goes to `keep` as it is made: a long flight with many rows needs no memory for them.
+///
+/// # Errors
+/// When the state is no longer finite; the rows up to then have been kept.
+pub fn fly_into<S: Scalar>(
+    craft: &Craft,
+    flight: &Flight,
+    onboard: Option<&Onboard<S>>,
+    watch: &dyn Fn(f64),
+    keep: &mut dyn FnMut(Row),
+) -> Result<(), Diverged> {
     let flown = onboard.map(|onboard| {
         let mut host = HostComputer::new(onboard, start_of(flight));
         let step =
             move |sample: &Sample<_, MAX_ROTORS>, pilot: &PilotDemand<_>| Ok::<_, Infallible>(host.step(sample, pilot));
         (onboard, step)
     });
-    Simulation::new(craft, flight, flown).run(watch).map_err(|error| match error {
+    Simulation::new(craft, flight, flown).run(watch, keep).map_err(|error| match error {
         FlightError::Diverged(diverged) => diverged,
         FlightError::Computer { cause, .. } => match cause {},
     })
@@ -108,7 +111,7 @@ pub fn fly<S: Scalar>(
 
 /// Flies `flight` with whatever computer answers each sample, here or at the end of a wire; it has been started as
 /// [`start_of`] says. `onboard` is what the harness itself has to know of the flying code: limits of the pilot's demands,
-/// and the rotors' commands in hover.
+/// and the rotors' commands in hover. Each row goes to `keep` as it is made.
 ///
 /// # Errors
 /// When the state is no longer finite, or the computer gives no answer.
@@ -118,8 +121,9 @@ pub fn fly_with<S: Scalar, E>(
     onboard: &Onboard<S>,
     answer: impl FnMut(&Sample<S, MAX_ROTORS>, &PilotDemand<S>) -> Result<FlightStep<S, MAX_ROTORS>, E>,
     watch: &dyn Fn(f64),
-) -> Result<Recording, FlightError<E>> {
-    Simulation::new(craft, flight, Some((onboard, answer))).run(watch)
+    keep: &mut dyn FnMut(Row),
+) -> Result<(), FlightError<E>> {
+    Simulation::new(craft, flight, Some((onboard, answer))).run(watch, keep)
 }
 
 /// A flight under way.
@@ -151,9 +155,9 @@ where
         Simulation { flight, plant, state, aboard, faults, now_ns: 0, next_row_ns: 0, rows: 0 }
     }
 
-    fn run(mut self, watch: &dyn Fn(f64)) -> Result<Recording, FlightError<E>> {
+    fn run(mut self, watch: &dyn Fn(f64), keep: &mut dyn FnMut(Row)) -> Result<(), FlightError<E>> {
         let end_ns = nanoseconds(self.flight.duration_s);
-        let mut recording = Recording::default();
+        let mut told_ns = 0;
         loop {
             self.go_wrong();
             if let Some(aboard) = &mut self.aboard {
@@ -161,13 +165,17 @@ where
                 acted.map_err(|cause| FlightError::Computer { at_s: seconds(self.now_ns), cause })?;
             }
             if self.now_ns == self.next_row_ns {
-                recording.rows.push(self.row());
-                watch(seconds(self.now_ns));
+                keep(self.row());
                 self.rows += 1;
                 self.next_row_ns = nanoseconds(self.rows as f64 * self.flight.log_period_s);
+                watch(seconds(self.now_ns));
+                told_ns = self.now_ns;
+            } else if self.now_ns >= told_ns + TOLD_EVERY_NS {
+                watch(seconds(self.now_ns));
+                told_ns = self.now_ns;
             }
             if self.now_ns >= end_ns {
-                return Ok(recording);
+                return Ok(());
             }
             self.advance(end_ns);
             self.check().map_err(FlightError::Diverged)?;
@@ -177,7 +185,7 @@ where
     /// The faults that begin or end now.
     fn go_wrong(&mut self) {
         while let Some(change) = self.faults.due(self.now_ns) {
-            if self.aboard.as_mut().is_some_and(|aboard| aboard.takes(change)) {
+            if self.aboard.as_mut().is_some_and(|aboard| aboard.takes(change, self.now_ns)) {
                 continue;
             }
             match change {
@@ -212,8 +220,7 @@ where
     }
 
     fn check(&self) -> Result<(), Diverged> {
-        let near = self.state.position_m.amax() <= FARTHEST_M && self.state.rate_rad_s.amax() <= FASTEST_RAD_S;
-        if near && self.plant.is_finite(&self.state) { Ok(()) } else { Err(Diverged { at_s: seconds(self.now_ns) }) }
+        diverged::check(&self.state).map_err(|ran_away| Diverged { at_s: seconds(self.now_ns), ran_away })
     }
 
     fn row(&mut self) -> Row {
@@ -237,7 +244,7 @@ where
     }
 }
 
-/// A flight that begins in the air begins with its rotors at the speeds of a hover; returns their commands.
+/// A flight that begins in the air begins with its rotors at the speeds of a hover in that air; returns their commands.
 fn rotors_at_the_start<S: Scalar>(
     craft: &Craft,
     flight: &Flight,
@@ -248,8 +255,9 @@ fn rotors_at_the_start<S: Scalar>(
     if !(-flight.initial.position_m[2] > IN_FLIGHT_M) || flight.initial.power_up {
         return commands;
     }
-    let weight_n = craft.body.mass_kg * flight.world.gravity_m_s2;
-    let allocation = onboard.mixer.allocate(Wrench { thrust_n: S::from_f64(weight_n), ..Wrench::default() });
+    // In newtons at the density of the craft file, which is what a command stands for.
+    let hover_n = craft.body.mass_kg * flight.world.gravity_m_s2 / density_share(flight);
+    let allocation = onboard.mixer.allocate(Wrench { thrust_n: S::from_f64(hover_n), ..Wrench::default() });
     for ((speed, thrust), rotor) in state.rotor_speed.iter_mut().zip(&allocation.thrusts_n).zip(&craft.rotors) {
         *speed = (thrust.to_f64() / rotor.thrust_max_n).max(0.0).sqrt();
     }

@@ -83,6 +83,87 @@ impl SecondOrderFilter {
     }
 }
 
+/// First-order low-pass of the output of a [`SecondOrderFilter`], exact for any step, driven by the noise of that filter.
+///
+/// * Math, in the time of the second-order filter: z′ = c·(x₁ + √3·x₂ − z). With p₂ = c·(√3·c − 1)/(c − 1)² and p₁ = 1 + p₂/c the
+///   part z − p₁·x₁ − p₂·x₂ decays by itself as e^(−cθ), driven by −p₂ times the noise; its covariances with the
+///   noise of x over a step are integrals of e^(−(c+1)s) and s·e^(−(c+1)s)
+/// * At c = 1 the two have the same pole and p has none; c is kept a hundredth away
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct LowPassedFilter {
+    corner: f64,
+    part: [f64; 2],
+    keep: f64,
+    /// On the two normal numbers of the second-order filter, and on one of its own.
+    noise: [f64; 3],
+}
+
+/// Least distance of a corner from that of the second-order filter.
+const APART: f64 = 1.0e-2;
+
+impl LowPassedFilter {
+    /// `theta` as of the second-order filter, `corner` in its units; both above 0.
+    pub fn new(theta: f64, corner: f64) -> LowPassedFilter {
+        let c = if (corner - 1.0).abs() < APART { 1.0 + APART } else { corner };
+        let [root11, root21, root22] = SecondOrderFilter::new(theta).root;
+        let p2 = c * (3.0_f64.sqrt() * c - 1.0) / ((c - 1.0) * (c - 1.0));
+        let [zeroth, first] = moments(theta, c + 1.0);
+        // Covariances with the noise of x₁ and x₂.
+        let with = [-p2 * first, -p2 * (zeroth - first)];
+        let on_first = with[0] / root11;
+        let on_second = if root22 > 0.0 { (with[1] - on_first * root21) / root22 } else { 0.0 };
+        let variance = p2 * p2 * -(-2.0 * c * theta).exp_m1() / (2.0 * c);
+        let left = variance - on_first * on_first - on_second * on_second;
+        LowPassedFilter {
+            corner: c,
+            part: [1.0 + p2 / c, p2],
+            keep: (-c * theta).exp(),
+            noise: [on_first, on_second, left.max(0.0).sqrt()],
+        }
+    }
+
+    /// The next output, from the last, the state of the second-order filter before and after its step, the two numbers that
+    /// made that step and one more.
+    pub fn step(&self, low: f64, from: [f64; 2], to: [f64; 2], [n1, n2]: [f64; 2], n3: f64) -> f64 {
+        let [on_first, on_second, own] = self.noise;
+        self.keep * (low - self.partly(from)) + on_first * n1 + on_second * n2 + own * n3 + self.partly(to)
+    }
+
+    /// An output of the stationary process beside this state of the second-order filter.
+    pub fn stationary(&self, state: [f64; 2], normal: f64) -> f64 {
+        let (c, [_, p2]) = (self.corner, self.part);
+        let rate = c + 1.0;
+        // Covariances with x over all the past; x has the variances 1/4.
+        let [on_first, on_second] = [-p2 / (rate * rate), -p2 * c / (rate * rate)].map(|with| 4.0 * with);
+        let left = p2 * p2 / (2.0 * c) - 0.25 * (on_first * on_first + on_second * on_second);
+        let [x1, x2] = state;
+        on_first * x1 + on_second * x2 + left.max(0.0).sqrt() * normal + self.partly(state)
+    }
+
+    fn partly(&self, [x1, x2]: [f64; 2]) -> f64 {
+        self.part[0] * x1 + self.part[1] * x2
+    }
+}
+
+/// ∫₀^θ e^(−as) ds and ∫₀^θ s·e^(−as) ds.
+fn moments(theta: f64, rate: f64) -> [f64; 2] {
+    let x = rate * theta;
+    let zeroth = -(-x).exp_m1() / rate;
+    let first = if x < SERIES_BELOW {
+        // θ²·Σ (−x)^k/(k!·(k+2))
+        let mut power = 1.0;
+        let mut sum = 0.0;
+        for k in 0..SERIES_TERMS {
+            sum += power / f64::from(k + 2);
+            power *= -x / f64::from(k + 1);
+        }
+        theta * theta * sum
+    } else {
+        (zeroth - theta * (-x).exp()) / rate
+    };
+    [zeroth, first]
+}
+
 /// ∫₀^θ s²·e^(−2s) ds; `square` is e^(−2θ).
 fn square_moment(theta: f64, square: f64) -> f64 {
     if theta < SERIES_BELOW {
@@ -118,6 +199,64 @@ mod tests {
             }
             let first = FirstOrderFilter::new(theta);
             assert!((first.keep * first.keep + first.noise * first.noise - 1.0).abs() < EXACT_TOL, "theta {theta}");
+        }
+    }
+
+    /// A stationary state stays one, and a step of θ after one of θ is a step of 2θ: the covariances of (low, x) that the
+    /// coefficients make, worked out here by hand.
+    #[test]
+    fn low_passes_exactly_when_steps_are_short_or_long() {
+        /// Beside an equal pole the two parts are thousands of times what is left of them.
+        const ROUND_TOL: f64 = 1e-8;
+        for corner in [0.2, 0.9, 1.0, 1.3, 5.0, 300.0] {
+            for theta in [1e-5, 1e-3, 0.05, 0.5] {
+                let (second, low) = (SecondOrderFilter::new(theta), LowPassedFilter::new(theta, corner));
+                // From three independent normal numbers of the start and three of the step.
+                let starts = [[0.5, 0.0], [0.0, 0.5], [0.0, 0.0]];
+                let mut ends = [[0.0; 3]; 6];
+                for k in 0..6 {
+                    let from = if k < 3 { starts[k] } else { [0.0; 2] };
+                    let normals =
+                        if k >= 3 { [f64::from(u8::from(k == 3)), f64::from(u8::from(k == 4))] } else { [0.0; 2] };
+                    let before = if k < 3 { low.stationary(from, f64::from(u8::from(k == 2))) } else { 0.0 };
+                    let to = second.step(from, normals);
+                    let after = low.step(before, from, to, normals, f64::from(u8::from(k == 5)));
+                    ends[k] = [after, to[0], to[1]];
+                }
+                let begun = [0, 1, 2]
+                    .map(|k| [low.stationary(starts[k], f64::from(u8::from(k == 2))), starts[k][0], starts[k][1]]);
+                let covariance =
+                    |rows: &[[f64; 3]], a: usize, b: usize| rows.iter().map(|row| row[a] * row[b]).sum::<f64>();
+                let size = covariance(&begun, 0, 0) + 0.25;
+                for (a, b) in [(0, 0), (0, 1), (0, 2)] {
+                    let (then, now) = (covariance(&begun, a, b), covariance(&ends, a, b));
+                    assert!(
+                        (then - now).abs() < ROUND_TOL * size,
+                        "c = {corner}, theta = {theta}, {a}{b}: {then} {now}"
+                    );
+                }
+            }
+        }
+    }
+
+    /// Source: variance of the low-passed process by its spectrum, (2/π)·∫(1 + 3ω²)/((1 + ω²)²·(1 + (ω/c)²))dω/2, integrated here.
+    #[test]
+    fn has_the_variance_of_its_spectrum_when_it_is_stationary() {
+        const INTEGRAL_TOL: f64 = 1e-4;
+        for corner in [0.2, 1.0, 5.0, 300.0] {
+            // ω = tan φ maps the line to a quarter turn.
+            const STEPS: u32 = 200_000;
+            let density = |phi: f64| {
+                let square = phi.tan().powi(2);
+                (1.0 + 3.0 * square) / (1.0 + square) / (1.0 + square / (corner * corner)) / std::f64::consts::PI
+            };
+            let width = std::f64::consts::FRAC_PI_2 / f64::from(STEPS);
+            let expected: f64 = (0..STEPS).map(|k| density((f64::from(k) + 0.5) * width) * width).sum();
+            let low = LowPassedFilter::new(0.01, corner);
+            let ways =
+                [low.stationary([0.5, 0.0], 0.0), low.stationary([0.0, 0.5], 0.0), low.stationary([0.0; 2], 1.0)];
+            let ours: f64 = ways.iter().map(|way| way * way).sum();
+            assert!((ours / expected - 1.0).abs() < INTEGRAL_TOL + 2.0 * APART, "c = {corner}: {ours} {expected}");
         }
     }
 

@@ -9,12 +9,13 @@
 mod dryden;
 mod filter;
 mod gust;
+mod rotation;
 mod turbulence;
 
 use nalgebra::Vector3;
 
 pub use dryden::{DrydenScales, HIGHEST_M, LOWEST_M, low_altitude_scales};
-pub use filter::{FirstOrderFilter, SecondOrderFilter};
+pub use filter::{FirstOrderFilter, LowPassedFilter, SecondOrderFilter};
 pub use gust::gust_share;
 pub use turbulence::{SAMPLE_PERIOD_NS, SLOWEST_ADVECTION_M_S, TurbulenceState};
 
@@ -51,6 +52,12 @@ impl Wind {
         Wind { seed, ..self }
     }
 
+    /// The same wind for a craft of this span that feels the air turn; 0 for one that does not.
+    #[must_use]
+    pub fn over(self, span_m: f64) -> Wind {
+        Wind { turbulence: self.turbulence.map(|turbulence| turbulence.over(span_m)), ..self }
+    }
+
     /// Draws the samples of turbulence that are due at `clock_ns`.
     ///
     /// `height_m` and `velocity_m_s` are the craft's: they set scale and pace, and count from the next sample on.
@@ -71,5 +78,11 @@ impl Wind {
             velocity_m_s += memory.velocity_m_s();
         }
         velocity_m_s
+    }
+
+    /// Rotation of the air as last drawn, about north, east, down; `None` in smooth air and over no span.
+    pub fn rotation_rad_s(&self, state: &WindState) -> Option<Vector3<f64>> {
+        let turning = self.turbulence.as_ref().is_some_and(Turbulence::turns);
+        state.turbulence.as_ref().filter(|_| turning).map(TurbulenceState::rotation_rad_s)
     }
 }

@@ -5,8 +5,7 @@
 //! meet no change, so that speed counts as [`SLOWEST_ADVECTION_M_S`] at least.
 //!
 //! Source: MIL-F-8785C, section 3.7.3 (secondary sources and memory); the slowest speed, the sample period and the axes where there is no
-//! wind are choices of this project. Turbulence that turns the craft (p, q, r) is left out: craft of this size are small
-//! beside its scales
+//! wind are choices of this project. How the air turns is in [`rotation`](super::rotation), for crafts that can feel it
 
 use nalgebra::Vector3;
 use rand_chacha::ChaCha8Rng;
@@ -15,6 +14,7 @@ use rand_distr::{Distribution, StandardNormal};
 
 use super::dryden::low_altitude_scales;
 use super::filter::{FirstOrderFilter, SecondOrderFilter};
+use super::rotation::{Passing, RotationState};
 use crate::script;
 
 /// Time between two samples of turbulence, nanoseconds.
@@ -23,6 +23,8 @@ pub const SAMPLE_PERIOD_NS: u64 = 5_000_000;
 pub const SLOWEST_ADVECTION_M_S: f64 = 1.0;
 /// This stream of the generator is the wind's own.
 const STREAM: u64 = 0x5749_4E44;
+/// ... and this one that of its rotation.
+const ROTATION_STREAM: u64 = 0x5457_4953;
 const SAMPLE_PERIOD_S: f64 = SAMPLE_PERIOD_NS as f64 * 1.0e-9;
 /// Slower than this a wind has no direction.
 const CALM_M_S: f64 = 1.0e-9;
@@ -33,6 +35,8 @@ pub(super) struct Turbulence {
     /// Along u and along v.
     along: Vector3<f64>,
     across: Vector3<f64>,
+    /// `None`: nothing on the craft feels the air turn.
+    span_m: Option<f64>,
 }
 
 /// Memory of the filters, and the generator.
@@ -45,17 +49,35 @@ pub struct TurbulenceState {
     across: [f64; 2],
     down: [f64; 2],
     velocity_m_s: Vector3<f64>,
+    rotation: RotationState,
+    rotation_rad_s: Vector3<f64>,
 }
 
 impl TurbulenceState {
     /// At the start the filters are in their stationary state.
     pub fn new(seed: u64) -> TurbulenceState {
+        let mut turning = ChaCha8Rng::seed_from_u64(seed);
+        turning.set_stream(ROTATION_STREAM);
         let mut generator = ChaCha8Rng::seed_from_u64(seed);
         generator.set_stream(STREAM);
         let along = normal(&mut generator);
         let across = SecondOrderFilter::stationary([normal(&mut generator), normal(&mut generator)]);
         let down = SecondOrderFilter::stationary([normal(&mut generator), normal(&mut generator)]);
-        TurbulenceState { generator, next_ns: 0, along, across, down, velocity_m_s: Vector3::zeros() }
+        TurbulenceState {
+            generator,
+            next_ns: 0,
+            along,
+            across,
+            down,
+            velocity_m_s: Vector3::zeros(),
+            rotation: RotationState::new(turning),
+            rotation_rad_s: Vector3::zeros(),
+        }
+    }
+
+    /// Rotation of the air: about north, east, down.
+    pub fn rotation_rad_s(&self) -> Vector3<f64> {
+        self.rotation_rad_s
     }
 
     /// North, east, down.
@@ -64,7 +86,7 @@ impl TurbulenceState {
     }
 }
 
-fn normal(generator: &mut ChaCha8Rng) -> f64 {
+pub(super) fn normal(generator: &mut ChaCha8Rng) -> f64 {
     StandardNormal.sample(generator)
 }
 
@@ -72,7 +94,15 @@ impl Turbulence {
     pub(super) fn new(turbulence: &script::Turbulence, steady_m_s: &Vector3<f64>) -> Turbulence {
         let level = Vector3::new(steady_m_s.x, steady_m_s.y, 0.0);
         let along = level.try_normalize(CALM_M_S).unwrap_or_else(Vector3::x);
-        Turbulence { wind_20ft_m_s: turbulence.wind_20ft_m_s, along, across: Vector3::z().cross(&along) }
+        Turbulence { wind_20ft_m_s: turbulence.wind_20ft_m_s, along, across: Vector3::z().cross(&along), span_m: None }
+    }
+
+    pub(super) fn over(self, span_m: f64) -> Turbulence {
+        Turbulence { span_m: (span_m > 0.0).then_some(span_m), ..self }
+    }
+
+    pub(super) fn turns(&self) -> bool {
+        self.span_m.is_some()
     }
 
     pub(super) fn advance(&self, state: &mut TurbulenceState, clock_ns: u64, height_m: f64, airspeed_m_s: f64) {
@@ -89,10 +119,18 @@ impl Turbulence {
         let level = theta(scales.horizontal_length_m);
         let (upright, generator) = (theta(scales.vertical_length_m), &mut state.generator);
         state.along = FirstOrderFilter::new(level).step(state.along, normal(generator));
-        let pair = [normal(generator), normal(generator)];
-        state.across = SecondOrderFilter::new(level).step(state.across, pair);
-        let pair = [normal(generator), normal(generator)];
-        state.down = SecondOrderFilter::new(upright).step(state.down, pair);
+        let mut passed = |from: [f64; 2], theta: f64, length_m: f64| {
+            let normals = [normal(generator), normal(generator)];
+            Passing { theta, length_m, from, to: SecondOrderFilter::new(theta).step(from, normals), normals }
+        };
+        let across = passed(state.across, level, scales.horizontal_length_m);
+        let down = passed(state.down, upright, scales.vertical_length_m);
+        (state.across, state.down) = (across.to, down.to);
+        if let Some(span_m) = self.span_m {
+            let rotation_rad_s = state.rotation.sample(span_m, &scales, [across, down]);
+            state.rotation_rad_s =
+                self.along * rotation_rad_s.x + self.across * rotation_rad_s.y + Vector3::z() * rotation_rad_s.z;
+        }
         state.velocity_m_s = (self.along * state.along + self.across * SecondOrderFilter::output(state.across))
             * scales.horizontal_sigma_m_s
             + Vector3::z() * (SecondOrderFilter::output(state.down) * scales.vertical_sigma_m_s);

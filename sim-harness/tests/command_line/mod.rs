@@ -49,6 +49,12 @@ pub struct Answer {
 }
 
 impl Answer {
+    /// Standard error without the lines that say how far a long run is: a busy machine makes any run long.
+    pub fn complaints(&self) -> String {
+        let sign_of_life = |line: &&str| line.ends_with(" flown") && line.contains(" of ");
+        self.err.lines().filter(|line| !sign_of_life(line)).map(|line| format!("{line}\n")).collect()
+    }
+
     /// Standard output as the one JSON object it must be.
     pub fn object(&self) -> Value {
         let value: Value = serde_json::from_str(&self.out).unwrap_or_else(|error| panic!("{error}: {self:?}"));

@@ -9,6 +9,7 @@ use evenkeel_mixer::ThrustCurve;
 
 use super::{LEVEL, Maiden, Site, angles, largest, leg, mean, settled};
 use crate::craft::{Craft, Rotor};
+use crate::gathering::Gathering;
 use crate::onboard::{MAX_CURVE_POINTS, thrust_curve};
 use crate::recording::{Recording, Row};
 use crate::script::{Flight, Lateral, Vertical};
@@ -97,14 +98,9 @@ fn tilt(site: &Site<'_>, id: &'static str, title: &'static str, asked: String, s
     ];
     let rotors = Rotors::of(site.craft, tilt.side);
     let tilt_rad = site.tilt_rad(TILT_RAD);
-    // Weight held by thrust along the tilted axis, drag against it: v = v∞·tanh(t·pull/v∞).
-    let pull_m_s2 = site.world.gravity_m_s2 * tilt_rad.sin();
-    let drag_per_square = 0.5 * site.world.air_density_kg_m3 * site.craft.body.drag_area_m2[tilt.axis];
-    let steady_m_s = (site.craft.body.mass_kg * pull_m_s2 / drag_per_square).sqrt();
-    let speed = move |t_s: f64| {
-        if steady_m_s.is_finite() { steady_m_s * (t_s * pull_m_s2 / steady_m_s).tanh() } else { pull_m_s2 * t_s }
-    };
-    let expected_m_s = speed(BACK_S - 0.25 - STEP_S) - speed(2.25 - STEP_S);
+    // Weight held by thrust along the tilted axis, drag against it.
+    let gathering = Gathering::held(site, tilt_rad, tilt.axis, 0.0);
+    let expected_m_s = gathering.speed_m_s(BACK_S - 0.25 - STEP_S) - gathering.speed_m_s(2.25 - STEP_S);
     Maiden {
         id,
         title,

@@ -5,6 +5,7 @@
 use std::f64::consts::TAU;
 
 use super::{Maiden, Site, largest, leg, mean, settled};
+use crate::gathering::Gathering;
 use crate::recording::Row;
 use crate::script::{Lateral, Vertical};
 use crate::verdict::{Check, Limit};
@@ -23,8 +24,11 @@ pub(super) fn circle(site: &Site<'_>) -> Maiden {
     // The nose turns with the circle, at g·tan(bank)/v.
     let turn_limited_rad = (0.8 * turn_max * SPEED_MAX_M_S / gravity).atan();
     let bank_rad = site.tilt_rad(BANK_RAD).min(turn_limited_rad);
-    let area = site.craft.body.drag_area_m2[0].max(site.craft.body.drag_area_m2[1]);
-    let drag_limited = (2.0 * site.weight_n() * bank_rad.tan() / (site.world.air_density_kg_m3 * area)).sqrt();
+    let drag_limited = |axis| {
+        let pull_m_s2 = gravity * bank_rad.tan();
+        Gathering { pull_m_s2, ..Gathering::held(site, bank_rad, axis, 0.0) }.steady_m_s()
+    };
+    let drag_limited = drag_limited(0).min(drag_limited(1));
     let speed_m_s = SPEED_MAX_M_S.min(DRAG_SHARE * drag_limited);
     let radius_m = speed_m_s * speed_m_s / (gravity * bank_rad.tan());
     let lap_s = TAU * radius_m / speed_m_s;

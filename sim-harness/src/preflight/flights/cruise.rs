@@ -1,10 +1,11 @@
 //! Level flight at a held tilt: speed grows until drag balances the horizontal part of the thrust.
 //!
-//! With the tilt θ held and the height kept, along the tilted body axis only weight and drag act:
-//! m·v̇·cos θ = m·g·sin θ − ½ρ·CdA·(v·cos θ)². So v = v∞·tanh(t/T) with
-//! v∞ = √(2·m·g·sin θ/(ρ·CdA))/cos θ and T = v∞/(g·tan θ).
+//! With the tilt θ held and the height kept, along the tilted body axis only weight and drag act, that of the body and that
+//! of the rotors in their plane: m·v̇·cos θ = m·g·sin θ − B·v·cos θ − ½ρ·CdA·(v·cos θ)². Its solution is in
+//! [`gathering`](super::gathering).
 
 use super::{Maiden, Site, angles, largest, leg, mean, settled};
+use crate::gathering::Gathering;
 use crate::recording::Row;
 use crate::script::{Lateral, Vertical};
 use crate::verdict::{Check, Limit};
@@ -46,15 +47,10 @@ fn cruise(
     along: fn(&Row) -> f64,
     across: fn(&Row) -> f64,
 ) -> Maiden {
-    let (gravity, tilt_rad) = (site.world.gravity_m_s2, site.tilt_rad(TILT_RAD));
-    let drag_area = site.craft.body.drag_area_m2[axis];
-    let drag_per_square = 0.5 * site.world.air_density_kg_m3 * drag_area;
-    // Without drag the speed grows for ever: v = g·tan θ·t.
-    let pull = gravity * tilt_rad.tan();
-    let steady_m_s = (site.weight_n() * tilt_rad.sin() / drag_per_square).sqrt() / tilt_rad.cos();
-    let end_s = (TIME_CONSTANTS * steady_m_s / pull).min(LONGEST_S);
-    let expected_m_s =
-        if drag_per_square > 0.0 { steady_m_s * (end_s * pull / steady_m_s).tanh() } else { pull * end_s };
+    let tilt_rad = site.tilt_rad(TILT_RAD);
+    let gathering = Gathering::at_a_height(site, tilt_rad, axis);
+    let end_s = (TIME_CONSTANTS * gathering.time_constant_s()).min(LONGEST_S);
+    let expected_m_s = gathering.speed_m_s(end_s) / tilt_rad.cos();
     let legs = vec![leg("tilted", end_s, Vertical::Height(HEIGHT_M), tilted)];
     Maiden {
         id,
@@ -96,9 +92,9 @@ fn cruise(
 
 /// How long the flight goes on, in words.
 fn until(site: &Site<'_>, axis: usize) -> &'static str {
-    if site.craft.body.drag_area_m2[axis] > 0.0 {
+    if Gathering::held(site, site.tilt_rad(TILT_RAD), axis, 0.0).steady_m_s().is_finite() {
         "until the speed is steady"
     } else {
-        "for two minutes; the craft file gives no drag area, so the speed never steadies"
+        "for two minutes; the craft file gives no drag, so the speed never steadies"
     }
 }

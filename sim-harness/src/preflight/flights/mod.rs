@@ -7,6 +7,7 @@ mod axes;
 mod circle;
 mod cruise;
 mod off_centre;
+pub(super) mod rotor_out;
 mod trouble;
 mod vertical;
 
@@ -14,6 +15,7 @@ use crate::craft::Craft;
 use crate::onboard::Onboard;
 use crate::recording::{Recording, Row};
 use crate::script::{Flight, Initial, Lateral, Leg, Vertical, World};
+use crate::site::Site;
 use crate::verdict::{Check, Limit};
 
 /// Holds a recording to what a flight must show.
@@ -35,10 +37,10 @@ pub struct Maiden {
     pub judge: Judge,
 }
 
-/// The whole set, in the order in which one would fly it.
+/// The whole set, in the order in which one would fly it; the loss of a rotor only for crafts that can stand it.
 pub fn all(craft: &Craft, onboard: &Onboard<f32>, world: &World) -> Vec<Maiden> {
     let site = Site { craft, onboard, world };
-    vec![
+    let mut maidens = vec![
         vertical::take_off(&site),
         vertical::hover(&site),
         off_centre::off_centre(&site),
@@ -54,21 +56,12 @@ pub fn all(craft: &Craft, onboard: &Onboard<f32>, world: &World) -> Vec<Maiden> 
         trouble::battery_low(&site),
         trouble::link_loss(&site),
         trouble::out_of_reach(&site),
-    ]
-}
-
-/// What every flight is planned from.
-struct Site<'a> {
-    craft: &'a Craft,
-    onboard: &'a Onboard<f32>,
-    world: &'a World,
+    ];
+    maidens.extend(rotor_out::rotor_out(&site));
+    maidens
 }
 
 impl Site<'_> {
-    fn weight_n(&self) -> f64 {
-        self.craft.body.mass_kg * self.world.gravity_m_s2
-    }
-
     /// An angle of tilt this craft may be asked for: `wanted`, or four fifths of its own limit.
     fn tilt_rad(&self, wanted: f64) -> f64 {
         wanted.min(0.8 * self.onboard.config.reference.tilt_max_rad)

@@ -1,0 +1,246 @@
+//! What would mend a check that failed and does not say so itself: a change of the craft with its figure where one can be
+//! worked out, else the failure at rest that lies beneath it.
+
+use evenkeel_mixer::Wrench;
+
+use crate::craft::Craft;
+use crate::onboard::Onboard;
+use crate::verdict::{Check, FlightReport};
+
+/// A centre of mass nearer to that of the rotors than this share of the longest arm is in its place.
+const IN_PLACE: f64 = 0.02;
+
+/// Says of each failed check of the flights what would mend it, where it does not yet.
+pub(super) fn say(craft: &Craft, onboard: &Onboard<f32>, bench: &[Check], flights: &mut [FlightReport]) {
+    let at_rest = bench.iter().find(|check| !check.passes() && check.mend.is_some());
+    for flight in flights {
+        let dispersed =
+            flight.checks.iter().find(|check| check.id == "dispersed.pass_rate").and_then(|c| c.mend.clone());
+        for check in flight.checks.iter_mut().filter(|check| !check.passes() && check.mend.is_none()) {
+            let beneath =
+                || at_rest.and_then(|first| Some(format!("First what failed at rest. {}", first.mend.as_ref()?)));
+            check.mend = match (check.id.as_str(), flight.id) {
+                (_, "dispersed") => dispersed.clone(),
+                ("battery-low.left", _) => Some(lighter(craft, check)),
+                _ => pushed_sideways(craft, onboard, check).or_else(beneath).or_else(|| words(craft, onboard, check)),
+            };
+        }
+    }
+}
+
+/// Rotors that push sideways in level hover by less than this share of the weight are not what carries a craft off; our choice.
+const PUSH_SHARE: f64 = 0.003;
+
+/// A drift, or a speed beside that of the drag balance, on a craft whose tilted rotors push sideways while it is level.
+fn pushed_sideways(craft: &Craft, onboard: &Onboard<f32>, check: &Check) -> Option<String> {
+    let (_, what) = check.id.split_once('.')?;
+    if !matches!(what, "drift" | "gathers" | "speed" | "across") {
+        return None;
+    }
+    let hover_n = onboard.authority.hover_n;
+    let thrusts_n = onboard.mixer.allocate(Wrench { thrust_n: hover_n as f32, ..Wrench::default() }).thrusts_n;
+    let push_n =
+        |k: usize| craft.rotors.iter().zip(&thrusts_n).map(|(rotor, f)| rotor.axis[k] * f64::from(*f)).sum::<f64>();
+    let (ahead_n, right_n) = (push_n(0), push_n(1));
+    let share = ahead_n.hypot(right_n) / hover_n;
+    (share > PUSH_SHARE).then(|| {
+        let [ahead, aside] = [(ahead_n, "ahead", "back"), (right_n, "to the right", "to the left")]
+            .map(|(push_n, on, back)| format!("{:.2} N {}", push_n.abs(), if push_n < 0.0 { back } else { on }));
+        format!(
+            "Held level, the rotors push it {ahead} and {aside}, as a lean of {:.1} degrees would: tilt their axes so that this cancels.",
+            share.atan().to_degrees()
+        )
+    })
+}
+
+/// Thrust over weight falls short: by this mass, or this thrust.
+fn lighter(craft: &Craft, check: &Check) -> String {
+    let share = check.limit.min.map_or(f64::NAN, |least| check.value / least);
+    let full_n: f64 = craft.rotors.iter().map(|rotor| -rotor.axis[2] * rotor.thrust_max_n).sum();
+    format!(
+        "Take off {:.2} kg, or fit rotors that push {:.1} N more together.",
+        craft.body.mass_kg * (1.0 - share),
+        full_n * (1.0 / share - 1.0)
+    )
+}
+
+/// By what the check is about; the figures are those of the craft as it is.
+fn words(craft: &Craft, onboard: &Onboard<f32>, check: &Check) -> Option<String> {
+    let (flight, what) = check.id.split_once('.')?;
+    let spare = f64::from(onboard.mixer.balanced_thrust_n().1) / onboard.authority.hover_n;
+    let lag_s = craft.slowest_lag_s();
+    let [angle_per_s, ..] = onboard.config.angle.gain_per_s;
+    let words = match (flight, what) {
+        ("upset", _) => format!(
+            "Quicker rotors (the slowest lags by {lag_s} s) or more thrust (now {spare:.2} weights): it falls until it is level, \
+             and has to climb back."
+        ),
+        (_, "overshoot" | "settled" | "rate" | "stops") => format!(
+            "Lower gains in [gains] (angle now {angle_per_s:.2} per second), or quicker rotors (the slowest lags by {lag_s} s)."
+        ),
+        (_, "height" | "climb") => {
+            format!("More thrust to spare (now {spare:.2} weights): less mass, or stronger rotors.")
+        }
+        (_, "senses") => "Compare the place and spin of each rotor in the craft file with the frame.".to_owned(),
+        (_, "tilt" | "level" | "angle" | "bank" | "direction" | "torque") => format!(
+            "Quicker rotors (the slowest lags by {lag_s} s), more torque to spare, or other gains in [gains] (angle now \
+             {angle_per_s:.2} per second)."
+        ),
+        _ => return None,
+    };
+    Some(words)
+}
+
+/// How to bring the centre of mass under that of the rotors' full thrust; `None` where it is there.
+pub(super) fn balanced(craft: &Craft) -> Option<String> {
+    let full_n: f64 = craft.rotors.iter().map(|rotor| rotor.thrust_max_n).sum();
+    let middle =
+        |k: usize| craft.rotors.iter().map(|rotor| rotor.thrust_max_n * rotor.position_m[k]).sum::<f64>() / full_n;
+    let [ahead_m, right_m] = [0, 1].map(|k| craft.body.center_of_mass_m[k] - middle(k));
+    let arm = |rotor: &crate::craft::Rotor| (rotor.position_m[0] - middle(0)).hypot(rotor.position_m[1] - middle(1));
+    let arm_m = craft.rotors.iter().map(arm).fold(0.0, f64::max);
+    let [ahead, aside] = [(ahead_m, "rear", "front"), (right_m, "left", "right")].map(|(off_m, back, on)| {
+        let towards = if off_m > 0.0 { back } else { on };
+        (off_m.abs() > IN_PLACE * arm_m).then(|| format!("{:.0} mm towards the {towards}", 1e3 * off_m.abs()))
+    });
+    let ways: Vec<String> = ahead.into_iter().chain(aside).collect();
+    (!ways.is_empty()).then(|| format!("move the centre of mass {}", ways.join(" and ")))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::demo;
+    use crate::preflight::{bench, flights, flown_and_judged, margins};
+    use crate::saturation::{Picture, checks};
+    use crate::script::World;
+    use crate::verdict::Limit;
+
+    /// Figures are printed with so many places that the mended craft may still miss by this share.
+    const PRINTED_TOL: f64 = 0.02;
+
+    /// The checks at rest.
+    fn at_rest(craft: &Craft, onboard: &Onboard<f32>) -> Vec<Check> {
+        let world = World::default();
+        let mut bench = bench::checks(craft, onboard);
+        bench.extend(checks(craft, &Picture::of(craft, onboard, &world).unwrap()));
+        bench.extend(margins::checks(craft, world.gravity_m_s2));
+        bench
+    }
+
+    /// A changed demo craft, and all its checks but those of the varied crafts.
+    fn checked(change: impl Fn(&mut Craft)) -> (Craft, Vec<Check>) {
+        let (mut craft, world) = (demo::quad().unwrap(), World::default());
+        change(&mut craft);
+        let onboard = Onboard::<f32>::new(&craft, world.gravity_m_s2).unwrap();
+        let mut all = at_rest(&craft, &onboard);
+        let maidens = flights::all(&craft, &onboard, &world);
+        let mut flown: Vec<FlightReport> =
+            maidens.iter().map(|maiden| flown_and_judged(&craft, &onboard, maiden).unwrap()).collect();
+        say(&craft, &onboard, &all, &mut flown);
+        all.extend(flown.into_iter().flat_map(|flight| flight.checks));
+        let silent: Vec<&str> =
+            all.iter().filter(|check| !check.passes() && check.mend.is_none()).map(|check| check.id.as_str()).collect();
+        assert!(silent.is_empty(), "no mend for {silent:?}");
+        (craft, all)
+    }
+
+    fn mend<'a>(checks: &'a [Check], id: &str) -> &'a str {
+        let check = checks.iter().find(|check| check.id == id).unwrap();
+        check.mend.as_deref().unwrap_or_else(|| panic!("{id} did not fail: {check:?}"))
+    }
+
+    /// The number before these words.
+    fn figure(mend: &str, behind: &str) -> f64 {
+        mend.split(behind).next().unwrap().split_whitespace().next_back().unwrap().parse().unwrap()
+    }
+
+    #[test]
+    fn heavy_craft_is_told_masses_that_mend_it() {
+        let (craft, found) = checked(|craft| craft.body.mass_kg = 2.6);
+        for id in ["bench.thrust_to_weight", "saturation.aged_battery"] {
+            let less_kg = figure(mend(&found, id), " kg");
+            let mut mended = craft.clone();
+            mended.body.mass_kg -= less_kg;
+            let again = at_rest(&mended, &Onboard::<f32>::new(&mended, 9.806_65).unwrap());
+            let check = again.iter().find(|check| check.id == id).unwrap();
+            let bound = check.limit.min.or(check.limit.max).unwrap();
+            let off = check.value / bound - 1.0;
+            assert!(off.abs() < PRINTED_TOL, "{id}: {} for {bound} without {less_kg} kg", check.value);
+        }
+        // What is left to the roll and pitch is exact but for the step of the search.
+        let less_kg = figure(mend(&found, "saturation.near_empty_tilt"), " kg");
+        let held = |less_kg: f64| {
+            let mut mended = craft.clone();
+            mended.body.mass_kg -= less_kg;
+            let again = at_rest(&mended, &Onboard::<f32>::new(&mended, 9.806_65).unwrap());
+            again.iter().any(|check| check.id == "saturation.near_empty_tilt" && check.passes())
+        };
+        assert!(held(less_kg) && !held(less_kg - 2.0 * PRINTED_TOL * craft.body.mass_kg), "{less_kg} kg");
+        // 0.81 of 32 N over 1.2 weights.
+        let lifted_kg = 0.81 * 32.0 / 1.2 / 9.806_65;
+        let less_kg = figure(mend(&found, "battery-low.left"), " kg");
+        assert!((less_kg - (2.6 - lifted_kg)).abs() < 0.01, "{less_kg} kg");
+    }
+
+    #[test]
+    fn craft_that_its_tilted_rotors_carry_off_is_told_of_their_push() {
+        // Each axis leans so that a fiftieth of its thrust points right.
+        let (craft, found) =
+            checked(|craft| craft.rotors.iter_mut().for_each(|rotor| rotor.axis = [0.0, 0.02, -0.9998]));
+        let said = mend(&found, "hover.drift");
+        let push_n = 0.02 / 0.9998 * craft.body.mass_kg * 9.806_65;
+        assert!(said.contains("0.00 N ahead") || said.contains("0.00 N back"), "{said}");
+        assert!((figure(said, " N to the right") - push_n).abs() < 0.01, "{said}, not {push_n}");
+        assert!(said.contains("lean of 1.1 degrees"), "{said}");
+    }
+
+    #[test]
+    fn craft_of_slow_rotors_is_told_of_their_lag() {
+        let (_, found) = checked(|craft| craft.rotors.iter_mut().for_each(|rotor| rotor.response_time_s = 0.25));
+        assert!(mend(&found, "upset.height").contains("lags by 0.25 s"));
+    }
+
+    #[test]
+    fn craft_with_its_load_off_centre_is_told_where_it_belongs() {
+        let (_, found) = checked(|craft| craft.body.center_of_mass_m[0] = 0.12);
+        assert!(mend(&found, "bench.thrust_to_weight").contains("move the centre of mass 120 mm towards the rear"));
+        assert!(mend(&found, "battery-low.height").starts_with("First what failed at rest. Take off"));
+    }
+
+    #[test]
+    fn late_craft_is_told_the_longest_delay_that_its_loops_bear() {
+        let (craft, found) = checked(|craft| craft.loops.extra_delay_s = 0.15);
+        let said = mend(&found, "margins.angle_gain");
+        let (_, figures) = said.split_once("loops.extra_delay_s at most ").unwrap_or_else(|| panic!("{said}"));
+        let delay_s: f64 = figures.split_whitespace().next().unwrap().parse().unwrap();
+        let held = |delay_s: f64| {
+            let mut prompt = craft.clone();
+            prompt.loops.extra_delay_s = delay_s;
+            crate::margins::CraftGains::of(&prompt, 9.806_65).is_ok()
+        };
+        assert!(held(delay_s) && !held(1.05 * delay_s), "{delay_s} s");
+    }
+
+    #[test]
+    fn craft_of_too_high_gains_is_told_those_that_hold() {
+        let (_, found) = checked(|craft| {
+            craft.gains.rate[1].p_per_s = Some(200.0);
+            craft.gains.angle_per_s[0] = Some(30.0);
+        });
+        let said = mend(&found, "margins.separation");
+        assert!(said.contains("angle: roll") && figure(said, ", pitch") < 200.0, "{said}");
+    }
+
+    #[test]
+    fn varied_crafts_tell_of_each_failure_what_they_tell_of_the_pass_rate() {
+        let craft = demo::quad().unwrap();
+        let onboard = Onboard::<f32>::new(&craft, 9.806_65).unwrap();
+        let failed = |id: &str| Check::new(id, "title", 0.0, "", Limit::at_least(1.0), "source");
+        let checks = vec![failed("dispersed.pass_rate").or_else(|| "Narrow it.".into()), failed("dispersed.calm")];
+        let recording = crate::recording::Recording::default();
+        let mut flights = [FlightReport { id: "dispersed", title: "t", asked: String::new(), checks, recording }];
+        say(&craft, &onboard, &[], &mut flights);
+        assert_eq!(mend(&flights[0].checks, "dispersed.calm"), "Narrow it.");
+    }
+}
