@@ -1,6 +1,7 @@
 //! What a board must be able to do. Porting is filling this trait.
 
 use evenkeel_controller::estimate::InertialSample;
+use evenkeel_mixer::RotorSet;
 
 use crate::Flying;
 
@@ -25,6 +26,16 @@ pub trait Board {
         None
     }
 
+    /// Fills in how fast each rotor turns, rad/s, in the order of the craft file, where a board can tell; the notches
+    /// follow it. What it leaves at zero is not known.
+    fn rotor_speeds(&mut self, _speeds_rad_s: &mut [Flying]) {}
+
+    /// Vertical speed, m/s, up positive, where a board can tell. The descent after the link's loss then holds its speed;
+    /// without, it is steered by thrust alone.
+    fn climb_m_s(&mut self) -> Option<Flying> {
+        None
+    }
+
     /// Charge left, 0 to 1, where it is measured. A craft without it arms with any battery: check it by hand.
     fn battery_share(&mut self) -> Option<Flying> {
         None
@@ -33,6 +44,13 @@ pub trait Board {
     /// Supply voltage over that of a full battery, where it is measured.
     fn voltage_share(&mut self) -> Option<Flying> {
         None
+    }
+
+    /// Rotors that have stopped or do not obey: a fault that the motor electronics report, or a measured speed far below
+    /// the one commanded for longer than a spin-up takes. Never those that stand still because their command is zero.
+    /// Empty where a board cannot tell; the craft then flies on as if they turned.
+    fn stopped_rotors(&mut self) -> RotorSet {
+        RotorSet::EMPTY
     }
 
     /// Writes one command a rotor, 0 to 1, in the order of the craft file. 0 must stop the motor at once, and

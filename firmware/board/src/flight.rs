@@ -59,6 +59,8 @@ impl Flight {
     ///
     /// # Errors
     /// When the craft's configuration makes no sense. `evenkeel constants` writes none of those.
+    // Not inlined, and neither is `turn`: what the one takes of the stack is free again when the other runs.
+    #[inline(never)]
     pub fn new() -> Result<Self, CraftError> {
         Ok(Flight {
             computer: FlightComputer::new(&craft::CONFIG).map_err(CraftError::Config)?,
@@ -75,6 +77,7 @@ impl Flight {
     }
 
     /// One turn of the main loop: what came over the link, then a sample if there is one. Call it without end.
+    #[inline(never)]
     pub fn turn(&mut self, board: &mut impl Board) {
         let mut bytes = [0; CHUNK];
         let count = board.receive(&mut bytes);
@@ -131,6 +134,8 @@ impl Flight {
         }
     }
 
+    /// A function of its own in the program, so that its new mixer is not on the stack while the craft flies.
+    #[inline(never)]
     fn begin(&mut self, board: &mut impl Board, begin: &Begin<Flying>) {
         self.end(board);
         let ours = craft::fingerprint();
@@ -169,17 +174,19 @@ impl Flight {
     /// One step of the board's own, when there is a sample.
     fn run_free(&mut self, board: &mut impl Board, steps_per_record: u16) {
         let Some((sensed_at_us, inertial)) = board.inertial() else { return };
-        let sample = Sample {
+        let mut sample = Sample {
             now_us: board.now_us(),
             sensed_at_us: Some(sensed_at_us),
             inertial,
-            // A board that reads its rotors' speeds fills these, and the notches follow them.
+            // Filled in below.
             rotor_speeds_rad_s: [Flying::ZERO; ROTORS],
+            stopped_rotors: board.stopped_rotors(),
             on_ground: board.on_ground(),
             battery_share: board.battery_share(),
             voltage_share: board.voltage_share(),
-            climb_m_s: None,
+            climb_m_s: board.climb_m_s(),
         };
+        board.rotor_speeds(&mut sample.rotor_speeds_rad_s);
         let pilot = self.pilot;
         let step = self.compute(&sample, &pilot);
         board.rotors(&step.commands);

@@ -1,12 +1,10 @@
 //! No panic can be reached, and this is how it shows: the function that the handler calls does not exist, so a program
 //! that could call it does not link.
 //!
-//! While you write your own board, stop the rotors here instead, and come back to this for flight. The Cortex-M0's
-//! program is compiled for size, where the compiler leaves checks in that it can otherwise prove away: there a panic
-//! ends the program, and the proof is the Cortex-M4's, in both arithmetics. Logging brings a panic of its own (a log
-//! line inside a log line): leave it out for flight.
+//! While you write your own board, stop the rotors here instead, and come back to this for flight. Logging brings a
+//! panic of its own (a log line inside a log line): leave it out for flight.
 
-#[cfg(not(any(cortex_m0, feature = "defmt")))]
+#[cfg(not(feature = "defmt"))]
 #[panic_handler]
 #[allow(unsafe_code, reason = "a function that does not exist can be declared in no other way")]
 fn panic(_: &core::panic::PanicInfo) -> ! {
@@ -17,7 +15,7 @@ fn panic(_: &core::panic::PanicInfo) -> ! {
     unsafe { a_panic_can_be_reached() }
 }
 
-#[cfg(any(cortex_m0, feature = "defmt"))]
+#[cfg(feature = "defmt")]
 #[panic_handler]
 fn panic(_: &core::panic::PanicInfo) -> ! {
     crate::emulated::stop()

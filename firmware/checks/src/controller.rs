@@ -162,11 +162,12 @@ fn supervisor(seen: &mut Seen) {
             sensed_at_us: Some(now_us),
             sensors_finite: true,
             cos_tilt: 1.0,
-            rate_rad_s: 0.0,
+            rate_rad_s: BodyAxes::default(),
             on_ground: Some(number < 3100),
             battery_share: Some(0.9),
             configuration_valid: true,
             attitude_known: true,
+            rotor_stopped: false,
         };
         state = supervisor.step(&mut memory, &input).state;
         // A sample's grace about each change.

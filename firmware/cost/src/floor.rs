@@ -113,7 +113,7 @@ pub fn step<const N: usize>(
     let [ap, aq, ar] = acceleration;
     let wrench = [thrust, ix * ap + (iz - iy) * q * r, iy * aq + (ix - iz) * r * p, iz * ar + (iy - ix) * p * q];
     let [w0, w1, w2, w3] = wrench;
-    for i in 0..N {
+    for (i, command) in commands.iter_mut().enumerate() {
         let [a, b, c, d] = numbers.rows[i];
         let mut pushed = a * w0 + b * w1 + c * w2 + d * w3;
         if pushed < numbers.floors[i] {
@@ -122,7 +122,7 @@ pub fn step<const N: usize>(
         if pushed > numbers.ceilings[i] {
             pushed = numbers.ceilings[i];
         }
-        commands[i] = Scalar::sqrt(pushed * numbers.inverse_ceilings[i]);
+        *command = Scalar::sqrt(pushed * numbers.inverse_ceilings[i]);
     }
 }
 

@@ -4,6 +4,7 @@
 
 use evenkeel_controller::estimate::InertialSample;
 use evenkeel_controller::{BodyAxes, Motion, PilotDemand, Sample};
+use evenkeel_mixer::RotorSet;
 
 /// Numbers from −1 to 1.
 pub struct Noise(u64);
@@ -75,6 +76,7 @@ pub fn input<const N: usize>(
             heading: None,
         },
         rotor_speeds_rad_s: [0.0; N],
+        stopped_rotors: RotorSet::EMPTY,
         on_ground: Some(false),
         battery_share: Some(0.9),
         voltage_share: Some(1.0 - reach.sag_per_s * now_us as f32 * 1.0e-6),

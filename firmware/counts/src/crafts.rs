@@ -3,8 +3,8 @@
 use evenkeel_controller::estimate::AttitudeEstimatorConfig;
 use evenkeel_controller::filter::{GyroFilterConfig, NotchBankConfig, SecondOrderLowPassConfig};
 use evenkeel_controller::{
-    BatteryConfig, Controller, ControllerConfig, DescentConfig, FlightComputer, FlightComputerConfig, SupervisorConfig,
-    Tuning,
+    BatteryConfig, Controller, ControllerConfig, DescentConfig, FlightComputer, FlightComputerConfig,
+    RotorReportsConfig, SupervisorConfig, Tuning,
 };
 use evenkeel_mixer::{Design, Priority, Rotor, Spin};
 
@@ -122,6 +122,7 @@ pub fn computer_config() -> Option<FlightComputerConfig> {
         controller,
         battery: BatteryConfig::default(),
         descent: DescentConfig::default(),
+        rotor_reports: RotorReportsConfig::default(),
     })
 }
 

@@ -7,7 +7,7 @@
 
 use evenkeel_controller::estimate::InertialSample;
 use evenkeel_controller::{BodyAxes, Motion, PilotDemand, Sample};
-use evenkeel_mixer::{Design, Wrench};
+use evenkeel_mixer::{Design, RotorSet, Wrench};
 
 /// Demands in one spread.
 pub const DEMANDS: usize = 65536;
@@ -70,12 +70,13 @@ pub fn moment(k: usize, reach: f32) -> (Sample<f32, 4>, PilotDemand<f32>) {
             heading: None,
         },
         rotor_speeds_rad_s: [700.0, 710.0, 690.0, 705.0],
+        stopped_rotors: RotorSet::EMPTY,
         on_ground: Some(false),
         battery_share: Some(0.8),
         voltage_share: Some(0.95),
         climb_m_s: Some(0.1 * shake(4)),
     };
-    let side = if (k / 128) % 2 == 0 { reach } else { -reach };
+    let side = if (k / 128).is_multiple_of(2) { reach } else { -reach };
     let motion = Motion::Angles { roll_rad: side, pitch_rad: -0.5 * side, yaw_rate_rad_s: 4.0 * side };
     (sample, PilotDemand { at_us: Some(now_us), arm: true, disarm: false, thrust_n: 15.7, motion })
 }

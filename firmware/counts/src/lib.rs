@@ -10,3 +10,4 @@ pub mod counter;
 pub mod crafts;
 pub mod demands;
 pub mod linked;
+pub mod program;

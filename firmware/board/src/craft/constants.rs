@@ -8,10 +8,10 @@ use evenkeel_controller::estimate::AttitudeEstimatorConfig;
 use evenkeel_controller::filter::{GyroFilterConfig, NotchBankConfig, SecondOrderLowPassConfig};
 use evenkeel_controller::{
     AngleLoopConfig, BatteryConfig, ControllerConfig, DescentConfig, FlightComputerConfig, RateLoopConfig,
-    ReferenceConfig, SampleClockConfig, ShaperConfig, SupervisorConfig,
+    ReferenceConfig, RotorReportsConfig, SampleClockConfig, ShaperConfig, SupervisorConfig,
 };
 use evenkeel_mixer::Spin::{Ccw, Cw};
-use evenkeel_mixer::{CurvePoint, Priority, Rotor};
+use evenkeel_mixer::{Axis, CurvePoint, Priority, Rotor};
 
 /// The craft's name.
 pub const NAME: &str = "four-arm survey craft";
@@ -97,8 +97,8 @@ pub const CENTER_OF_MASS_M: [f64; 3] = [
     0.015,
 ];
 
-/// What gives way first.
-pub const PRIORITY: Priority = Priority::DEFAULT.with_keep_yaw_sign(true);
+/// What is met first; the last gives way first.
+pub const PRIORITY: Priority = Priority::expect(&[&[Axis::Roll, Axis::Pitch], &[Axis::Thrust], &[Axis::Yaw]], true);
 
 /// Each rotor's bench table; empty where thrust goes with the command squared.
 pub const CURVES: [&[CurvePoint<f64>]; ROTORS] = [
@@ -183,8 +183,8 @@ pub const CONFIG: FlightComputerConfig = FlightComputerConfig {
                 integral_max_rad_s2: 150.6827912901917,
             },
             RateLoopConfig {
-                p_per_s: 9.916037918381106,
-                i_per_s2: 12.290975999846486,
+                p_per_s: 14.958080000000002,
+                i_per_s2: 27.96801966080001,
                 d: 0.0,
                 d_filter_hz: 18.189136353359466,
                 set_point_weight: 1.0,
@@ -196,12 +196,12 @@ pub const CONFIG: FlightComputerConfig = FlightComputerConfig {
             gain_per_s: [
                 6.9083873839534,
                 6.9083873839534,
-                3.305345972793702,
+                4.273737142857144,
             ],
             rate_max_rad_s: [
                 6.283185307179586,
                 6.283185307179586,
-                1.131355092864706,
+                0.875,
             ],
         },
         reference: ReferenceConfig {
@@ -239,7 +239,7 @@ pub const CONFIG: FlightComputerConfig = FlightComputerConfig {
             rate_max_rad_s: [
                 6.283185307179586,
                 6.283185307179586,
-                1.131355092864706,
+                0.875,
             ],
         },
         inertia_kg_m2: [
@@ -271,5 +271,8 @@ pub const CONFIG: FlightComputerConfig = FlightComputerConfig {
         i_share_per_m: 0.05,
         share_min: 0.5,
         share_max: 1.3,
+    },
+    rotor_reports: RotorReportsConfig {
+        believe_s: 0.01,
     },
 };

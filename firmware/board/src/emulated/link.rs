@@ -132,6 +132,7 @@ mod pipes {
             let missing = unsafe { syscall!(READ, self.from_host, into.as_mut_ptr(), wanted) };
             if missing >= wanted {
                 // The host has closed its end.
+                crate::stack::tell();
                 super::super::stop();
             }
             wanted - missing

@@ -6,7 +6,6 @@ use core::fmt::{self, Write};
 use core::hint::black_box;
 
 use cortex_m_rt::entry;
-use cortex_m_semihosting::{debug, hio};
 use evenkeel_board::craft::CONFIG;
 use evenkeel_controller::estimate::{AttitudeEstimator, AttitudeEstimatorState};
 use evenkeel_controller::{
@@ -16,7 +15,7 @@ use evenkeel_controller::{
 use evenkeel_cost::floor::{self, Memory, Numbers};
 use evenkeel_cost::inputs::{GENTLE, Noise, Reach, SAGGING, WILD, input};
 use evenkeel_counts::counter::Counter;
-use evenkeel_counts::crafts;
+use evenkeel_counts::{crafts, program};
 use evenkeel_mixer::{Design, Mixer, Wrench};
 
 /// Steps of each kind. The worst is the worst that was found in them, not a bound.
@@ -27,35 +26,23 @@ const PERIOD_US: u64 = 1000;
 
 #[entry]
 fn main() -> ! {
-    let printed = hio::hstdout().map_err(|()| fmt::Error).and_then(|mut out| figures(&mut out));
-    debug::exit(if printed.is_ok() { debug::EXIT_SUCCESS } else { debug::EXIT_FAILURE });
-    loop {
-        cortex_m::asm::nop();
-    }
+    program::run(|out, counter| figures(out, counter))
 }
 
 #[panic_handler]
 fn panic(cause: &core::panic::PanicInfo) -> ! {
-    let _ = hio::hstderr().map(|mut out| writeln!(out, "{cause}"));
-    debug::exit(debug::EXIT_FAILURE);
-    loop {
-        cortex_m::asm::nop();
-    }
+    program::panicked(cause)
 }
 
-fn figures(out: &mut impl Write) -> fmt::Result {
-    let timer = cortex_m::Peripherals::take().ok_or(fmt::Error)?.SYST;
-    let counter = Counter::start(timer);
-    let hundred = counter.hundred();
-    assert!(hundred == 100, "100 instructions are counted as {hundred}; is it -icount shift=10?");
+fn figures(out: &mut impl Write, counter: &Counter) -> fmt::Result {
     writeln!(out, "craft,part,figure")?;
-    craft(out, &counter, "quad", &crafts::QUAD, 1.0)?;
+    craft(out, counter, "quad", &crafts::QUAD, 1.0)?;
     let ram = size_of::<evenkeel_board::craft::CraftMixer>()
         + size_of::<FlightComputer<f32>>()
         + size_of::<FlightState<f32, { evenkeel_board::craft::ROTORS }>>();
     writeln!(out, "quad,RAM of mixer and flight computer (bytes),{ram}")?;
-    craft(out, &counter, "six", &crafts::FLAT_SIX, 1.5)?;
-    craft(out, &counter, "eight", &crafts::FLAT_EIGHT, 2.0)
+    craft(out, counter, "six", &crafts::FLAT_SIX, 1.5)?;
+    craft(out, counter, "eight", &crafts::FLAT_EIGHT, 2.0)
 }
 
 fn craft<const N: usize, const F: usize>(

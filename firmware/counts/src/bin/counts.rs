@@ -6,12 +6,12 @@ use core::fmt::{self, Write};
 use core::hint::black_box;
 
 use cortex_m_rt::entry;
-use cortex_m_semihosting::{debug, hio};
 use evenkeel_controller::{BodyAxes, ControllerState, FlightState, Motion, Motors, Quaternion, Sensed, Setpoint};
 use evenkeel_counts::bare::Bare;
 use evenkeel_counts::counter::Counter;
 use evenkeel_counts::crafts::{self, ANGLE_DIVIDER, default_order_facets};
 use evenkeel_counts::demands::{self, DEMANDS, gentle, wide};
+use evenkeel_counts::program;
 use evenkeel_mixer::{Design, Mixer, Wrench, facet_capacity};
 
 /// A demand that can be met costs at most this many times the bare product and clamp.
@@ -21,35 +21,19 @@ const STEPS: usize = 512;
 
 #[entry]
 fn main() -> ! {
-    let printed = hio::hstdout().map_err(|()| fmt::Error).and_then(|mut out| tables(&mut out));
-    debug::exit(if printed.is_ok() { debug::EXIT_SUCCESS } else { debug::EXIT_FAILURE });
-    loop {
-        cortex_m::asm::nop();
-    }
+    program::run(|out, counter| tables(out, counter))
 }
 
 #[panic_handler]
 fn panic(cause: &core::panic::PanicInfo) -> ! {
-    let _ = hio::hstderr().map(|mut out| writeln!(out, "{cause}"));
-    debug::exit(debug::EXIT_FAILURE);
-    loop {
-        cortex_m::asm::nop();
-    }
+    program::panicked(cause)
 }
 
-fn tables(out: &mut impl Write) -> fmt::Result {
-    let timer = cortex_m::Peripherals::take().ok_or(fmt::Error)?.SYST;
-    let counter = Counter::start(timer);
-    let hundred = counter.hundred();
-    assert!(
-        hundred == 100,
-        "100 instructions are counted as {hundred}; was the emulator started with -icount shift=10?"
-    );
-
+fn tables(out: &mut impl Write, counter: &Counter) -> fmt::Result {
     writeln!(out, "Compiler: {}, `-O3`, fat LTO; Cortex-M4F, `f32`.\n", env!("COMPILER"))?;
-    allocation(out, &counter)?;
-    step(out, &counter)?;
-    flight_step(out, &counter)?;
+    allocation(out, counter)?;
+    step(out, counter)?;
+    flight_step(out, counter)?;
     memory(out)
 }
 
