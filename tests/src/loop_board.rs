@@ -1,7 +1,7 @@
-//! The example port on this machine: the firmware's own loop behind a TCP socket, in a thread.
+//! The example port on this machine: the firmware's own loop behind a TCP socket or a serial device, in a thread.
 
 use std::io::{ErrorKind, Read, Write};
-use std::net::{TcpListener, TcpStream};
+use std::net::TcpListener;
 use std::sync::mpsc::{Receiver, channel};
 use std::thread::JoinHandle;
 use std::time::Duration;
@@ -13,18 +13,30 @@ use evenkeel_controller::BodyAxes;
 use evenkeel_controller::estimate::InertialSample;
 use evenkeel_controller::link::{FrameReader, FromBoard, Received, encode};
 
+use crate::terminal::Terminal;
+
 /// The board's clock runs by the turns of its loop, so that a busy machine makes no sample late.
 const TURN: Duration = Duration::from_micros(50);
+/// Of every rotor.
+const SPEED_RAD_S: f32 = 400.0;
+/// Microseconds of its clock that the board runs on when its line is lost: longer than lock-step bears silence, and
+/// than the supervisor bears it.
+const RUNS_ON_US: u64 = 4_000_000;
+
+/// The board's end of a line to the host. Reading does not wait.
+trait Line: Read + Write + Send {}
+
+impl<L: Read + Write + Send> Line for L {}
 
 /// A board that stands still and level, and what it wrote to its rotors.
 pub struct LoopBoard {
-    stream: TcpStream,
+    /// None once the cable is pulled.
+    line: Option<Box<dyn Line>>,
     now_us: u64,
     next_sample_us: u64,
     rotors: std::sync::mpsc::Sender<Vec<f32>>,
     trouble: Trouble,
     sent: usize,
-    gone: bool,
 }
 
 impl Board for LoopBoard {
@@ -45,6 +57,14 @@ impl Board for LoopBoard {
         ))
     }
 
+    fn rotor_speeds(&mut self, speeds_rad_s: &mut [f32]) {
+        speeds_rad_s.fill(self.measured(SPEED_RAD_S));
+    }
+
+    fn climb_m_s(&mut self) -> Option<f32> {
+        Some(self.measured(0.0))
+    }
+
     fn on_ground(&mut self) -> Option<bool> {
         Some(true)
     }
@@ -56,26 +76,23 @@ impl Board for LoopBoard {
 
     fn receive(&mut self, into: &mut [u8]) -> usize {
         self.now_us += TURN.as_micros() as u64;
-        match self.stream.read(into) {
-            Ok(0) => {
-                self.gone = true;
-                0
-            }
-            Ok(count) => count,
+        let Some(line) = &mut self.line else { return 0 };
+        match line.read(into) {
             Err(error) if error.kind() == ErrorKind::WouldBlock => {
                 std::thread::sleep(TURN);
                 0
             }
-            Err(_) => {
-                self.gone = true;
+            Ok(0) | Err(_) => {
+                self.line = None;
                 0
             }
+            Ok(count) => count,
         }
     }
 
     fn send(&mut self, bytes: &[u8]) {
         if self.trouble.pull == Some(self.sent) {
-            let _ = self.stream.shutdown(std::net::Shutdown::Both);
+            self.line = None;
         }
         let mut bytes = bytes.to_vec();
         if self.trouble.spoil == Some(self.sent) {
@@ -88,7 +105,27 @@ impl Board for LoopBoard {
         }
         self.sent += 1;
         if self.trouble.mute.is_none_or(|mute| self.sent <= mute) {
-            self.gone |= self.stream.write_all(&bytes).is_err();
+            self.write(&bytes);
+        }
+    }
+}
+
+impl LoopBoard {
+    /// What its sensors say.
+    fn measured(&self, value: f32) -> f32 {
+        if self.trouble.no_number { f32::NAN } else { value }
+    }
+
+    /// A line that is full takes the rest later.
+    fn write(&mut self, mut bytes: &[u8]) {
+        while let Some(line) = &mut self.line
+            && !bytes.is_empty()
+        {
+            match line.write(bytes) {
+                Ok(count) if count > 0 => bytes = bytes.get(count..).unwrap_or_default(),
+                Err(error) if error.kind() == ErrorKind::WouldBlock => std::thread::sleep(TURN),
+                _ => self.line = None,
+            }
         }
     }
 }
@@ -121,11 +158,13 @@ pub struct Trouble {
     pub mute: Option<usize>,
     /// Flips the lowest bit of one number in the answer to this step.
     pub differ_at: Option<u32>,
+    /// The board measures the rotors' speeds and its climb, and reads what is no number.
+    pub no_number: bool,
 }
 
-/// A board that runs until the host goes away.
+/// A board that runs until the host goes away, and then on without a line.
 pub struct Running {
-    /// `tcp:127.0.0.1:PORT`.
+    /// `tcp:127.0.0.1:PORT`, or the path of a serial device.
     pub address: String,
     /// Everything written to the rotors.
     pub rotors: Receiver<Vec<f32>>,
@@ -133,7 +172,7 @@ pub struct Running {
 }
 
 impl Running {
-    /// Waits for its end, when the host has closed the link.
+    /// Waits for its end, some seconds of its clock after the host has closed the link.
     ///
     /// # Panics
     /// If it panicked.
@@ -142,21 +181,40 @@ impl Running {
     }
 }
 
-/// Starts a board.
+/// Starts a board behind a socket.
 ///
 /// # Panics
 /// When this machine gives no socket.
 pub fn start(trouble: Trouble) -> Running {
     let listener = TcpListener::bind("127.0.0.1:0").expect("a socket");
     let address = format!("tcp:{}", listener.local_addr().expect("an address"));
-    let (to, rotors) = channel();
-    let thread = std::thread::spawn(move || {
+    run(address, trouble, move || {
         let (stream, _) = listener.accept().expect("a host");
         stream.set_nodelay(true).expect("a socket");
         stream.set_nonblocking(true).expect("a socket");
-        let mut board = LoopBoard { stream, now_us: 0, next_sample_us: 0, rotors: to, trouble, sent: 0, gone: false };
+        Box::new(stream)
+    })
+}
+
+/// Starts a board behind a serial device.
+///
+/// # Panics
+/// When this machine gives no pseudo-terminal.
+pub fn start_on_a_terminal(trouble: Trouble) -> Running {
+    let (terminal, path) = Terminal::open();
+    run(path, trouble, move || Box::new(terminal))
+}
+
+fn run(address: String, trouble: Trouble, line: impl FnOnce() -> Box<dyn Line> + Send + 'static) -> Running {
+    let (to, rotors) = channel();
+    let thread = std::thread::spawn(move || {
+        let mut board = LoopBoard { line: Some(line()), now_us: 0, next_sample_us: 0, rotors: to, trouble, sent: 0 };
         let mut flight = Flight::new().expect("the demo craft flies");
-        while !board.gone {
+        while board.line.is_some() {
+            flight.turn(&mut board);
+        }
+        let end_us = board.now_us + RUNS_ON_US;
+        while board.now_us < end_us {
             flight.turn(&mut board);
         }
     });

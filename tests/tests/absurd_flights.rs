@@ -8,7 +8,7 @@ use evenkeel_controller::{
     BodyAxes, FlightComputer, FlightComputerConfig, FlightState, FlightStep, Motion, Permission, PilotDemand,
     Quaternion, Sample, State,
 };
-use evenkeel_mixer::{Design, Fixed, Mixer, Priority, Scalar, facet_capacity};
+use evenkeel_mixer::{Design, Fixed, Mixer, Priority, RotorSet, Scalar, facet_capacity};
 use evenkeel_tests::specimen::quad;
 
 type Quad<S> = Mixer<S, 4, { facet_capacity(4) }>;
@@ -38,6 +38,10 @@ struct Mood {
     goes_blind: bool,
     /// The gyro shakes so little that most demands can be met.
     calm: bool,
+    /// Rotors are reported stopped at times ...
+    loses_rotors: bool,
+    /// ... at present these, a bit each.
+    stopped: u16,
 }
 
 impl Absurd {
@@ -100,11 +104,25 @@ impl Absurd {
                 }),
             },
             rotor_speeds_rad_s: self.numbers([600.0; 4], 400.0),
+            stopped_rotors: self.stopped_rotors(),
             on_ground: if self.one_in(8) { None } else { Some(self.one_in(50)) },
             battery_share: self.perhaps(|stream| stream.number(0.8, 0.1)),
             voltage_share: self.perhaps(|stream| stream.number(0.85, 0.1)),
             climb_m_s: self.perhaps(|stream| stream.number(0.0, 3.0)),
         }
+    }
+
+    /// Now and then any bits at all, for one step or until the next time.
+    fn stopped_rotors(&mut self) -> RotorSet {
+        if !self.mood.loses_rotors {
+            return RotorSet::EMPTY;
+        }
+        if self.one_in(2_000) {
+            self.mood.stopped = self.bits() as u16 & self.bits() as u16;
+        } else if self.one_in(200) {
+            self.mood.stopped = 0;
+        }
+        RotorSet::from_bits(if self.one_in(500) { self.bits() as u16 } else { self.mood.stopped })
     }
 
     fn demand<S: Scalar>(&mut self, now_us: u64, age: usize) -> PilotDemand<S> {
@@ -166,13 +184,18 @@ impl<S: Scalar> Bench<S> {
         assert!((0.25..=1.0).contains(&share), "{share}");
         if let Some(control) = &step.control {
             let most_n = self.ceiling_n * share * (1.0 + LIMIT_SHARE_TOL);
-            let within = |thrust_n: &S| (0.3 * (1.0 - LIMIT_SHARE_TOL)..=most_n).contains(&thrust_n.to_f64());
-            assert!(control.allocation.thrusts_n.iter().all(within), "{share}: {:?}", control.allocation);
+            let within = |(rotor, thrust_n): (usize, &S)| match self.mixer.has_failed(rotor) {
+                true => *thrust_n == S::ZERO && commands[rotor] == 0.0,
+                false => (0.3 * (1.0 - LIMIT_SHARE_TOL)..=most_n).contains(&thrust_n.to_f64()),
+            };
+            assert!(control.allocation.thrusts_n.iter().enumerate().all(within), "{share}: {:?}", control.allocation);
         }
         let estimate = step.estimate.attitude.to_array().map(S::to_f64);
         let length: f64 = estimate.iter().map(|part| part * part).sum();
         assert!((length - 1.0).abs() < 1e-5, "{estimate:?}");
         assert!(step.rate_rad_s.is_finite() && step.estimate.bias_rad_s.is_finite(), "{step:?}");
+        let rotors_left = step.decision.state == State::Disarmed || self.mixer.failed() != RotorSet::first(4);
+        assert!(rotors_left, "there is always one that is not given up: {step:?}");
         self.look_for_flags(step, sample, demand);
     }
 
@@ -189,6 +212,7 @@ impl<S: Scalar> Bench<S> {
             ("battery", bad(sample.battery_share), passed.battery),
             ("voltage", bad(sample.voltage_share), passed.voltage),
             ("climb", bad(sample.climb_m_s), passed.climb),
+            ("rotor that there is not", sample.stopped_rotors.bits() > 0xf, passed.stopped_rotors),
             ("demand", !(demand.thrust_n.is_finite() && demand.motion.is_finite()), passed.demand),
         ];
         for (field, is_bad, flag) in fields {
@@ -202,6 +226,8 @@ impl<S: Scalar> Bench<S> {
 struct Met {
     states: [usize; 7],
     loops_ran: usize,
+    /// With a rotor given up.
+    lamed: usize,
     held: usize,
     saturated: usize,
     met: usize,
@@ -217,7 +243,13 @@ fn survives<S: Scalar>(largest: f64, steps: usize, numbers_can_be_bad: bool) {
             // Some lives are mad throughout, some meet one bad number now and then.
             stream.rarity = [20, 200, 2_000, 20_000][count / LIFE_STEPS % 4];
             let bits = stream.bits();
-            stream.mood = Mood { waits: bits & 3 == 0, goes_blind: bits & 12 == 0, calm: bits & 16 == 0 };
+            stream.mood = Mood {
+                waits: bits & 3 == 0,
+                goes_blind: bits & 12 == 0,
+                calm: bits & 16 == 0,
+                loses_rotors: bits & 96 == 0,
+                stopped: 0,
+            };
             state = stream.life();
             now_us = 1_000_000;
         }
@@ -229,6 +261,7 @@ fn survives<S: Scalar>(largest: f64, steps: usize, numbers_can_be_bad: bool) {
         bench.hold_to_its_promises(&step, &sample, &demand);
         let place = State::ALL.iter().position(|one| *one == step.decision.state).expect("a state");
         met.states[place] += 1;
+        met.lamed += usize::from(!bench.mixer.failed().is_empty() && step.control.is_some());
         met.held += usize::from(step.control.is_none());
         met.flagged += usize::from(step.passed_over.any());
         if let Some(control) = &step.control {
@@ -241,6 +274,7 @@ fn survives<S: Scalar>(largest: f64, steps: usize, numbers_can_be_bad: bool) {
     }
     let often = steps / 1000;
     assert!(met.states.iter().all(|times| *times > often / 10), "{met:?}");
+    assert!(met.lamed > steps / 50, "{met:?}");
     assert!(met.loops_ran > steps / 5 && met.held > often, "{met:?}");
     assert!(met.saturated > steps / 10 && met.met > steps / 20, "{met:?}");
     assert!(!numbers_can_be_bad || met.flagged > often, "{met:?}");
@@ -249,7 +283,6 @@ fn survives<S: Scalar>(largest: f64, steps: usize, numbers_can_be_bad: bool) {
 
 /// And the mixer that went through all this has taken no harm.
 fn flies_on<S: Scalar>(bench: &mut Bench<S>, now_us: u64) {
-    let mut state = FlightState::in_flight(Quaternion::IDENTITY, BodyAxes::default());
     let mut calm = Absurd { state: 1, rarity: 1 << 40, largest: 0.0, mood: Mood::default() };
     let sample = Sample {
         sensed_at_us: Some(now_us),
@@ -269,6 +302,13 @@ fn flies_on<S: Scalar>(bench: &mut Bench<S>, now_us: u64) {
         thrust_n: S::from_f64(15.7),
         motion: Motion::LEVEL,
     };
+    // Rotors that were given up are back once it has been disarmed.
+    let mut on_the_ground = FlightState::default();
+    let demand_none = PilotDemand { arm: false, ..demand };
+    (0..4).for_each(|_| {
+        bench.computer.step(&mut on_the_ground, &sample, &demand_none, &mut bench.mixer);
+    });
+    let mut state = FlightState::in_flight(Quaternion::IDENTITY, BodyAxes::default());
     let step = bench.computer.step(&mut state, &sample, &demand, &mut bench.mixer);
     let achieved = step.control.expect("the loops run").allocation.achieved.thrust_n.to_f64();
     assert!((achieved - 15.7).abs() < 1e-4 && step.ceiling_share == S::ONE, "{achieved}");
@@ -287,7 +327,7 @@ fn commands_stay_within_limits_in_double_precision() {
 /// Fixed point has no number that is none: all the absurd ones are merely large.
 #[test]
 fn commands_stay_within_limits_in_fixed_point() {
-    survives::<Fixed>(f64::MAX, 100_000, false);
+    survives::<Fixed>(f64::MAX, 200_000, false);
 }
 
 #[test]

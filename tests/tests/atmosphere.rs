@@ -1,7 +1,10 @@
 //! Air that thins with height: its density against the standard, and a fall through it.
 
+use evenkeel::file::{parse_craft, parse_flight};
+use evenkeel::onboard::Onboard;
 use evenkeel::plant::{Plant, PlantState, geopotential_m, standard_air};
 use evenkeel::script::World;
+use evenkeel::simulation::fly;
 use evenkeel_tests::reference::table;
 use evenkeel_tests::specimen::{principal_body, quad};
 
@@ -95,4 +98,33 @@ fn falls_as_the_nasa_sphere_when_gravity_is_constant() {
     let fallen = (30_000.0 + state.position_m.z / FOOT_M) / (30_000.0 - published_ft);
     let speed = state.velocity_m_s.z / FOOT_M / published_ft_s;
     assert!((1.000..1.0015).contains(&fallen) && (1.000..1.0015).contains(&speed), "{fallen} {speed}");
+}
+
+/// Source: force balance: thrust = m·g, in air of any density, within what the rotors have.
+#[test]
+fn starts_in_a_hover_when_the_air_is_thin_or_dense() {
+    const GRAVITY: f64 = 9.806_65;
+    /// Height lost or gained: single precision, and the noise of the climb's own sensors.
+    const HEIGHT_TOL_M: f64 = 0.02;
+    const THRUST_TOL: f64 = 1e-5;
+    let craft = parse_craft("quad.toml", include_str!("../../sim-harness/crafts/quad.toml")).expect("a craft");
+    let onboard = Onboard::<f32>::new(&craft, GRAVITY).expect("it flies");
+    let worlds = [
+        "air_density_kg_m3 = 0.8",
+        "air_density_kg_m3 = 1.225",
+        "air_density_kg_m3 = 1.6",
+        "ground_altitude_m = 3500.0",
+    ];
+    for world in worlds {
+        let text = format!(
+            "format = 1\nname = \"hover\"\nduration_s = 4.0\n[initial]\nposition_m = [0.0, 0.0, -20.0]\n[world]\n{world}\n\
+             [[leg]]\nheight_m = 20.0\n"
+        );
+        let flight = parse_flight("hover.toml", &text, &craft).expect("a flight");
+        let flown = fly(&craft, &flight, Some(&onboard), &|_| ()).expect("no divergence");
+        let lift_n: f64 = flown.rows[0].rotor_n.iter().sum();
+        assert!((lift_n / (craft.body.mass_kg * GRAVITY) - 1.0).abs() < THRUST_TOL, "{world}: {lift_n} N at the start");
+        let most = flown.rows.iter().map(|row| (row.height_m() - 20.0).abs()).fold(0.0, f64::max);
+        assert!(most < HEIGHT_TOL_M, "{world}: off by {most} m");
+    }
 }

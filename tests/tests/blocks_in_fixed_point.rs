@@ -138,11 +138,12 @@ fn decided<S: Scalar>() -> Vec<(State, String)> {
             }),
             sensors_finite: true,
             cos_tilt: S::from_f64(tilt_rad.cos()),
-            rate_rad_s: S::from_f64(0.02),
+            rate_rad_s: BodyAxes { roll: S::from_f64(0.02), ..BodyAxes::default() },
             on_ground: Some(t_s < 3.2 || during(19.0, 23.2)),
             battery_share: Some(S::from_f64(0.9)),
             configuration_valid: true,
             attitude_known: t_s > 1.0,
+            rotor_stopped: false,
         };
         let decision = block.step(&mut state, &input);
         answers.push((decision.state, format!("{:?} {}", decision.reasons, decision.hold)));

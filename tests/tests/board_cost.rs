@@ -10,6 +10,8 @@ use evenkeel_tests::elf::Program;
 /// A figure may be this share above its budget before somebody must look: what a compiler's mood makes of the same code.
 const SLACK: f64 = 0.03;
 const BUDGET: &str = "firmware/cost/budget.csv";
+/// How deep the stack of the painted program went; `emulated_board.rs` writes it.
+const STACK: &str = "target/firmware/stack.csv";
 
 /// A figure, what it may be, and what it should be.
 #[derive(Clone, Debug, PartialEq)]
@@ -35,6 +37,23 @@ fn program() -> Program {
     Program::read(&root().join("target/firmware/boards/m4-f32-serial"))
 }
 
+/// The program whose stack is painted.
+fn painted() -> Program {
+    Program::read(&root().join("target/firmware/boards/m4-f32-stack"))
+}
+
+/// Most stack that a program takes, bytes.
+fn whole_stack(program: &Program) -> u64 {
+    program.stack(program.find("__cortex_m_rt_main")) + ABOVE_MAIN
+}
+
+/// Allowed for what the start-up code has on the stack when it calls the program, bytes.
+const ABOVE_MAIN: u64 = 16;
+/// The bound is at most this many times what was measured.
+const LOOSE: u64 = 3;
+/// A port reserves this many times the bound: its drivers and interrupts take stack too.
+const RESERVED: u64 = 2;
+
 /// The step of the flying code, as the firmware calls it.
 const STEP: &str = "evenkeel_board::flight::Flight>::compute";
 
@@ -42,7 +61,6 @@ const STEP: &str = "evenkeel_board::flight::Flight>::compute";
 fn measured() -> Vec<Line> {
     let program = program();
     let step = program.find(STEP);
-    let whole = program.find("__cortex_m_rt_main");
     let bytes = |part: &str, figure| Line { craft: "quad".into(), part: part.into(), figure, target: None };
     let mut found = lines(&read("target/firmware/cost.csv"));
     found.push(bytes(
@@ -50,7 +68,9 @@ fn measured() -> Vec<Line> {
         program.reachable(step).iter().map(|function| function.size).sum(),
     ));
     found.push(bytes("worst-case stack of a step (bytes)", program.stack(step)));
-    found.push(bytes("worst-case stack of the whole program (bytes)", program.stack(whole)));
+    let whole = whole_stack(&program).max(whole_stack(&painted()));
+    found.push(bytes("worst-case stack of the whole program (bytes)", whole));
+    found.extend(lines(&read(STACK)));
     found
 }
 
@@ -114,6 +134,27 @@ fn document_shows_the_budget_as_it_is() {
 }
 
 #[test]
+fn porting_guide_says_how_much_stack_to_reserve() {
+    let budget = lines(&read(BUDGET));
+    let of = |part: &str| {
+        let line = budget.iter().find(|line| line.part == part);
+        line.unwrap_or_else(|| panic!("{BUDGET} has no {part}")).figure
+    };
+    let bound = of("worst-case stack of the whole program (bytes)");
+    let reserved = (bound * RESERVED).div_ceil(1024);
+    let (set_up, flight) = (of("measured stack of the set-up (bytes)"), of("measured stack in flight (bytes)"));
+    let mut docs = Document::open("docs/porting.md");
+    docs.set_block(
+        "stack",
+        &format!(
+            "The example takes at most {bound} bytes of stack; painted, its set-up took {set_up} and the flights of the check {flight}.\n\
+             Reserve {reserved} KiB: {RESERVED} times the bound, for your drivers and interrupts."
+        ),
+    );
+    docs.settle();
+}
+
+#[test]
 fn complains_when_a_figure_is_more_than_its_slack_above_its_budget() {
     let line = |figure| vec![Line { craft: "quad".into(), part: "step".into(), figure, target: None }];
     assert_eq!(over(&line(1030), &line(1000)), Vec::<String>::new());
@@ -124,13 +165,26 @@ fn complains_when_a_figure_is_more_than_its_slack_above_its_budget() {
 #[test]
 #[ignore = "`.ci/run board` links the firmware first"]
 fn nothing_in_the_firmware_can_panic_or_take_memory_from_a_heap() {
-    for name in ["m4-f32-serial", "m4-f32-pipes", "m4-fixed-pipes"] {
+    for name in ["m4-f32-serial", "m4-f32-pipes", "m4-f32-stack", "m4-fixed-pipes", "m0-fixed-pipes"] {
         let program = Program::read(&root().join("target/firmware/boards").join(name));
         let bad = ["panicking", "unwrap_failed", "expect_failed", "__rust_alloc", "__rg_alloc", "malloc"];
         let found: Vec<&str> = program.functions().map(|function| function.name.as_str()).collect();
         let found: Vec<&&str> = found.iter().filter(|name| bad.iter().any(|bad| name.contains(bad))).collect();
         assert!(found.is_empty(), "{name}: {found:?}");
         assert!(program.functions().count() > 50, "{name}: its functions were read");
+    }
+}
+
+#[test]
+#[ignore = "`.ci/run board` flies the painted program first"]
+fn measured_stack_is_within_its_bound() {
+    let bound = whole_stack(&painted());
+    let measured = lines(&read(STACK));
+    assert_eq!(measured.len(), 2, "set-up and flight");
+    for Line { part, figure, .. } in measured {
+        println!("{part}: {figure}, bound {bound}");
+        assert!(figure <= bound, "{part}: {figure} is above the bound of {bound}");
+        assert!(figure >= bound / LOOSE, "{part}: {figure} is far below the bound of {bound}: is it the same program?");
     }
 }
 

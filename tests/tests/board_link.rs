@@ -11,11 +11,12 @@ use evenkeel::craft::Craft;
 use evenkeel::demo;
 use evenkeel::onboard::Onboard;
 use evenkeel::preflight::flights;
-use evenkeel::script::World;
+use evenkeel::script::{Fault, FaultKind, World};
 use evenkeel_controller::link::{
     Begin, Fingerprint, FromBoard, Mode, PROTOCOL, Refusal, Start, ToBoard, encode, frame_from_board_max,
 };
 use evenkeel_controller::{Motion, PilotDemand, State};
+use evenkeel_tests::document;
 use evenkeel_tests::loop_board::{self, Trouble};
 use heapless::Vec as Frame;
 
@@ -47,18 +48,29 @@ fn lost(result: Result<usize, FlownOnBoard>) -> String {
 #[test]
 fn constants_of_the_firmware_are_the_demo_craft_when_written_anew() {
     let craft = demo::quad().expect("the demo craft");
-    let written = evenkeel::board::constants(&craft, GRAVITY).expect("it flies");
-    let path = "firmware/board/src/craft/constants.rs";
-    if std::env::var_os("BLESS").is_some() {
-        std::fs::write(evenkeel_tests::document::root().join(path), &written).expect("the firmware's folder");
-    }
-    assert!(evenkeel_tests::document::read(path) == written, "{path} is old: write it anew with BLESS=1");
+    written_anew(&craft, "firmware/board/src/craft/constants.rs");
     // The numbers that the compiler made of it are the same, bit for bit.
     assert_eq!(evenkeel_board::craft::fingerprint(), craft_fingerprint(&craft, GRAVITY).expect("it flies"));
     assert_eq!(
         evenkeel_board::craft::CONFIG,
         evenkeel::board::flight_computer_config(&craft, GRAVITY).expect("it flies")
     );
+}
+
+fn written_anew(craft: &Craft, path: &str) {
+    let written = evenkeel::board::constants(craft, GRAVITY).expect("it flies");
+    if std::env::var_os("BLESS").is_some() {
+        std::fs::write(document::root().join(path), &written).expect("the file can be written");
+    }
+    assert!(document::read(path) == written, "{path} is old: write it anew with BLESS=1");
+}
+
+/// See `board_constants.rs`, which compiles them.
+#[test]
+fn constants_of_another_craft_are_its_file_when_written_anew() {
+    let file = "tests/tests/board_constants/craft.toml";
+    let craft = evenkeel::file::parse_craft(file, &document::read(file)).expect("a craft");
+    written_anew(&craft, "tests/tests/board_constants/written.rs");
 }
 
 #[test]
@@ -85,6 +97,24 @@ fn every_step_is_the_same_when_flown_over_the_link() {
     let driven = board.rotors.try_iter().flatten().any(|command| command != 0.0);
     board.join();
     assert!(!driven, "in lock-step the rotors stay off");
+}
+
+/// The report crosses the wire, the board gives the rotor up, and both ends fall alike.
+#[test]
+fn every_step_is_the_same_when_a_rotor_stops() {
+    let craft = demo::quad().expect("the demo craft");
+    let board = loop_board::start(Trouble::default());
+    let onboard = Onboard::<f32>::new(&craft, GRAVITY).expect("it flies");
+    let mut maidens = flights::all(&craft, &onboard, &World::default());
+    let mut flight = maidens.iter_mut().find(|maiden| maiden.id == "upset").expect("a flight high up").flight.clone();
+    flight.initial.attitude_rad = [0.0; 3];
+    flight.duration_s = 2.0;
+    flight.faults = vec![Fault { at_s: 0.5, kind: FaultKind::RotorStopped(2) }];
+    let flown = fly_on_board(&craft, &craft, &flight, &address(&board.address), true, &|_| ());
+    let recording = flown.expect("every bit is the same");
+    board.join();
+    let last = recording.rows.last().expect("rows");
+    assert!(last.command[2] == 0.0 && last.on_board.flags as u32 & 256 != 0, "{last:?}");
 }
 
 #[test]
@@ -214,6 +244,28 @@ fn says_that_it_cannot_be_opened_when_nothing_is_there() {
         assert!(matches!(error, BoardError::Open { .. }), "{error}");
         assert!(error.to_string().starts_with(&format!("--board {text}: cannot be opened: ")), "{error}");
     }
+}
+
+/// Whether a board on its own sensors passes over its rotors' speeds and its climb.
+fn passed_over(trouble: Trouble) -> [bool; 2] {
+    let board = loop_board::start(trouble);
+    let waiting = evenkeel::board::Waiting::Begun;
+    let (mut connection, welcome) = Connection::open(&address(&board.address)).expect("a board");
+    let mode = Mode::FreeRunning { steps_per_record: 1 };
+    let begin = Begin { fingerprint: welcome.fingerprint, mode, start: Start::PowerUp };
+    connection.say(&ToBoard::<f32, 4>::Begin(begin), waiting).expect("a link");
+    assert_eq!(connection.hear::<FromBoard<f32, 4>>(waiting).expect("an answer"), FromBoard::Begun);
+    let record = connection.hear::<FromBoard<f32, 4>>(waiting).expect("a record");
+    drop(connection);
+    board.join();
+    let FromBoard::Record(record) = record else { panic!("{record:?}") };
+    [record.step.passed_over.rotor_speed, record.step.passed_over.climb]
+}
+
+#[test]
+fn rotor_speeds_and_climb_that_a_board_measures_reach_the_flight_computer() {
+    assert_eq!(passed_over(Trouble::default()), [false; 2]);
+    assert_eq!(passed_over(Trouble { no_number: true, ..Trouble::default() }), [true; 2]);
 }
 
 /// The board on its own clock and sensors: it aligns, arms when asked, and gives up when the link falls silent.

@@ -8,7 +8,7 @@ use evenkeel_controller::estimate::InertialSample;
 use evenkeel_controller::{
     AxisSetpoint, BodyAxes, FlightState, Motion, PilotDemand, Quaternion, RateLoop, RateLoopState, Sample, State,
 };
-use evenkeel_mixer::Wrench;
+use evenkeel_mixer::{RotorSet, Wrench};
 use evenkeel_tests::specimen::quad;
 use nalgebra::Vector3;
 
@@ -54,6 +54,7 @@ fn flown_with(mut gap_us: impl FnMut(u64) -> u64, new_sample: impl Fn(u64) -> bo
             sensed_at_us: Some(sensed_at_us),
             inertial: inertial.unwrap_or_else(|| panic!("seen")),
             rotor_speeds_rad_s: [0.0; MAX_ROTORS],
+            stopped_rotors: RotorSet::EMPTY,
             on_ground: Some(false),
             battery_share: Some(0.9),
             voltage_share: None,

@@ -6,6 +6,7 @@ use evenkeel::plant::{Plant, PlantState};
 use evenkeel::script::{Initial, World};
 use evenkeel_controller::estimate::InertialSample;
 use evenkeel_controller::{BodyAxes, FlightState, FlightStep, Motion, PilotDemand, Quaternion, Sample, State};
+use evenkeel_mixer::RotorSet;
 use evenkeel_tests::specimen::quad;
 use nalgebra::Vector3;
 
@@ -61,6 +62,7 @@ fn flown(seconds: f64, moment: impl Fn(u64) -> Moment) -> Vec<Row> {
             sensed_at_us: Some(sensed_at_us),
             inertial: last.expect("taken in the first step"),
             rotor_speeds_rad_s: [0.0; ROTORS],
+            stopped_rotors: RotorSet::EMPTY,
             on_ground: Some(false),
             battery_share: None,
             voltage_share: None,

@@ -3,6 +3,7 @@
 //! `.ci/run board` builds the programs and installs the emulator. The board's clock stands still while this machine
 //! works, so nothing depends on how busy it is.
 
+use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
@@ -11,7 +12,7 @@ use evenkeel::board::{Address, FlownOnBoard, fly_on_board};
 use evenkeel::demo;
 use evenkeel::onboard::Onboard;
 use evenkeel::preflight::flights::{self, Maiden};
-use evenkeel::script::World;
+use evenkeel::script::{Fault, FaultKind, World};
 use evenkeel_tests::document::root;
 use rustix::fs::{CWD, FileType, Mode, mknodat};
 
@@ -20,6 +21,11 @@ const GRAVITY: f64 = 9.806_65;
 const SERIAL_S: f64 = 0.5;
 /// Seconds of each flight that the Cortex-M0 flies: 64-bit products in software on an emulator take their time.
 const M0_S: f64 = 2.0;
+
+/// An emulator that is told to end does so within this.
+const PATIENCE: Duration = Duration::from_secs(10);
+/// What the program paints below its stack, bytes, as in firmware/board/src/stack.rs.
+const PAINTED: u32 = 40 * 1024;
 
 /// The emulated Cortex-M4F.
 const M4: &[&str] = &["-M", "mps2-an386", "-cpu", "cortex-m4"];
@@ -31,6 +37,21 @@ struct Emulator {
     process: Child,
     folder: tempfile::TempDir,
     address: Address,
+}
+
+impl Emulator {
+    /// How deep the stack went in the set-up and in the flight, bytes, once the host has gone. See
+    /// firmware/board/src/stack.rs.
+    fn stack(mut self) -> [u32; 2] {
+        let begun = Instant::now();
+        while self.process.try_wait().expect("a process of ours").is_none() {
+            assert!(begun.elapsed() < PATIENCE, "the program ends when the host has gone");
+            std::thread::sleep(Duration::from_millis(5));
+        }
+        let said = fs::read(self.folder.path().join("board.stack")).expect("the program wrote it");
+        let number = |at: usize| u32::from_le_bytes(said[at..at + 4].try_into().expect("two numbers"));
+        [number(0), number(4)]
+    }
 }
 
 impl Drop for Emulator {
@@ -83,7 +104,19 @@ fn with_serial_port(machine: &[&str], name: &str) -> Emulator {
 fn maidens() -> Vec<Maiden> {
     let craft = demo::quad().expect("the demo craft");
     let onboard = Onboard::<f32>::new(&craft, GRAVITY).expect("it flies");
-    flights::all(&craft, &onboard, &World::default())
+    let mut maidens = flights::all(&craft, &onboard, &World::default());
+    let mut flight = maidens.iter().find(|maiden| maiden.id == "upset").expect("a flight high up").flight.clone();
+    flight.initial.attitude_rad = [0.0; 3];
+    flight.faults = vec![Fault { at_s: 1.0, kind: FaultKind::RotorStopped(2) }];
+    maidens.push(Maiden {
+        id: "rotor-lost",
+        title: "A rotor stops, and the craft cannot stand it",
+        asked: String::new(),
+        flight,
+        real: None,
+        judge: Box::new(|_| Vec::new()),
+    });
+    maidens
 }
 
 /// Flies this on the board and here; the number of steps. Panics at the first bit that differs.
@@ -140,4 +173,24 @@ fn serial_port_carries_the_same_bits() {
     let mut maiden = maidens().swap_remove(0);
     maiden.flight.duration_s = SERIAL_S;
     compare(&with_serial_port(M4, "m4-f32-serial"), &maiden);
+}
+
+/// Leaves what it measured for `board_cost.rs`, which holds it to the bound and to the budget.
+#[test]
+#[ignore = "`.ci/run board` builds the firmware first"]
+fn stack_is_measured_over_every_standard_flight() {
+    let (mut set_up, mut flight) = (0, 0);
+    for maiden in maidens() {
+        let emulator = with_pipes(M4, "m4-f32-stack");
+        compare(&emulator, &maiden);
+        let [this_set_up, this_flight] = emulator.stack();
+        println!("{}: stack {this_set_up} bytes in the set-up, {this_flight} in flight", maiden.id);
+        (set_up, flight) = (set_up.max(this_set_up), flight.max(this_flight));
+    }
+    assert!(set_up > 0 && set_up < PAINTED && flight > 0 && flight < PAINTED, "{set_up}, {flight}");
+    let text = format!(
+        "craft,part,figure\nquad,measured stack of the set-up (bytes),{set_up}\n\
+         quad,measured stack in flight (bytes),{flight}\n"
+    );
+    fs::write(root().join("target/firmware/stack.csv"), text).expect("the folder of the firmware");
 }

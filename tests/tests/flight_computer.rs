@@ -9,8 +9,9 @@ use evenkeel_controller::estimate::{AttitudeEstimatorConfig, InertialSample};
 use evenkeel_controller::filter::{GyroFilterConfig, SecondOrderLowPassConfig};
 use evenkeel_controller::{
     BatteryConfig, BodyAxes, DescentConfig, FlightComputer, FlightComputerConfig, FlightState, FlightStep, Motion,
-    Motors, PilotDemand, Sample, State, SupervisorConfig,
+    Motors, PilotDemand, RotorReportsConfig, Sample, State, SupervisorConfig,
 };
+use evenkeel_mixer::RotorSet;
 use evenkeel_tests::specimen::quad;
 use nalgebra::{UnitQuaternion, Vector3};
 
@@ -81,6 +82,7 @@ fn fly(seconds: f64, flaws: Flaws, legs: &[Leg], link_until_s: f64) -> Vec<Seen>
         controller: onboard.config,
         battery: BatteryConfig::default(),
         descent: DescentConfig::default(),
+        rotor_reports: RotorReportsConfig::default(),
     })
     .unwrap_or_else(|error| panic!("{error}"));
     let plant = Plant::new(&craft, &World::default());
@@ -131,6 +133,7 @@ fn fly(seconds: f64, flaws: Flaws, legs: &[Leg], link_until_s: f64) -> Vec<Seen>
                 heading: None,
             },
             rotor_speeds_rad_s: [0.0; ROTORS],
+            stopped_rotors: RotorSet::EMPTY,
             on_ground: Some(view.on_ground),
             battery_share: Some(0.9),
             voltage_share: None,

@@ -6,7 +6,8 @@
 
 use std::f64::consts::PI;
 
-use evenkeel::margins::{RotorGroup, SampledPlant, StabilityMargins};
+use evenkeel::margins::{Driven, RotorGroup, SampledPlant, StabilityMargins};
+use evenkeel_controller::{AxisSetpoint, RateLoop, RateLoopConfig, RateLoopState};
 use evenkeel_tests::reference::{Row, table};
 use nalgebra::Complex;
 
@@ -168,7 +169,7 @@ fn reads_the_robustness_that_published_tuning_rules_claim() {
             "SIMC_integrating" => &second,
             "AMIGO_PI_integrating" => &without_derivative,
             "AMIGO_PID_integrating" => &with_derivative,
-            // Gains placed by the poles they give: no margin is printed beside them.
+            // Gains placed by the poles they give: the next test.
             _ => continue,
         };
         let value = match row.text("quantity") {
@@ -186,4 +187,78 @@ fn reads_the_robustness_that_published_tuning_rules_claim() {
         seen += 1;
     }
     assert_eq!(seen, 20);
+}
+
+/// Short against the loops of figure 2.8, so that sampling costs less than the last digit printed.
+const FINE_PERIOD_S: f64 = 1.0e-5;
+/// Digits printed of ω_c in the rule's name, and of the gains.
+const PRINTED_TOL: f64 = 5.1e-4;
+const DAMPING: f64 = 0.707;
+
+/// The rate loop that flies, as a PI under these gains; the response is read off the block.
+fn flown_pi(kp: f64, ki: f64) -> Driven {
+    let config = RateLoopConfig {
+        p_per_s: kp,
+        i_per_s2: ki,
+        d: 0.0,
+        d_filter_hz: 30.0,
+        set_point_weight: 1.0,
+        feed_forward: 1.0,
+        integral_max_rad_s2: 1.0e3,
+    };
+    let block = RateLoop::<f64>::new(&config, FINE_PERIOD_S).unwrap_or_else(|error| panic!("{error}"));
+    let driven = Driven::by(|| {
+        let mut state = RateLoopState::default();
+        move |rate_rad_s| {
+            let answer = block.step(&mut state, AxisSetpoint::default(), rate_rad_s);
+            block.integrate(&mut state, 0.0);
+            -answer
+        }
+    });
+    driven.unwrap_or_else(|error| panic!("{error}"))
+}
+
+/// Source: K. J. Åström, R. M. Murray, Feedback Systems, 2nd ed., figure 2.8: a PI on P(s) = 2/(s + 1), its gains placed for
+/// closed-loop poles of ω_c and ζ = 0.707 (gains and ω_c in the table; the plant and ζ from memory, and confirmed: no other
+/// plant b/(s + a) and damping gives all six gains).
+///
+/// The flown block's own response L is put in: (1 + L)·s·(s + 1) must be s² + 2ζω_c·s + ω_c². At s = jω its real part and ω²
+/// make ω_c², its imaginary part over ω makes 2ζω_c.
+#[test]
+fn flown_block_has_the_poles_for_which_published_gains_were_placed() {
+    let rows = table("pid_tuning_rules");
+    let gain = |rule: &str, quantity: &str, column: &str| {
+        let row = rows.rows().find(|row| row.text("rule") == rule && row.text("quantity") == quantity);
+        row.unwrap_or_else(|| panic!("{rule} {quantity}")).number(column)
+    };
+    for (rule, crossover) in [("FBS_PI_wc0.707", 0.707), ("FBS_PI_wc1", 1.0), ("FBS_PI_wc2", 2.0)] {
+        for (column, tolerance) in [("published", PRINTED_TOL), ("recomputed", 5.0e-5)] {
+            let [kp, ki] = ["kp", "ki"].map(|quantity| gain(rule, quantity, column).max(0.0));
+            let driven = flown_pi(kp, ki);
+            for omega in [0.3, 1.0, 4.0] {
+                let s = Complex::new(0.0, omega);
+                let open = driven.response(Complex::cis(omega * FINE_PERIOD_S)) * 2.0 / (s + 1.0);
+                let polynomial = (1.0 + open) * s * (s + 1.0);
+                let (natural, damping) = {
+                    let natural = (polynomial.re + omega * omega).sqrt();
+                    (natural, polynomial.im / omega / (2.0 * natural))
+                };
+                // The first rule's ω_c is that at which no proportional part is left: 1/(2ζ).
+                let told = if rule == "FBS_PI_wc0.707" { 0.5 / DAMPING } else { crossover };
+                agrees(&format!("{rule} {column} natural frequency at {omega}"), natural, told, tolerance);
+                agrees(&format!("{rule} {column} damping at {omega}"), damping, DAMPING, tolerance);
+                agrees(&format!("{rule} {column} name"), natural, crossover, PRINTED_TOL);
+            }
+            // And the analysis of margins: at ω_c, |S| = ω_c·|jω_c + 1|/(2ζω_c²); it holds.
+            let response = |omega: f64| {
+                driven.response(Complex::cis(omega * FINE_PERIOD_S)) * 2.0 / (Complex::new(0.0, omega) + 1.0)
+            };
+            let found = StabilityMargins::of(&response, 1.0e-3..=1.0e3);
+            assert!(
+                found.stable
+                    && found.peak_sensitivity
+                        >= (crossover * crossover + 1.0).sqrt() / (2.0 * DAMPING * crossover) - 1e-3
+            );
+        }
+    }
 }

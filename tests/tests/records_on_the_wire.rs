@@ -6,9 +6,9 @@ use evenkeel_controller::estimate::{AttitudeEstimatorConfig, HeadingReference, I
 use evenkeel_controller::filter::GyroFilterConfig;
 use evenkeel_controller::{
     BatteryConfig, BodyAxes, DescentConfig, FlightComputer, FlightComputerConfig, FlightState, FlightStep, Motion,
-    PilotDemand, Quaternion, Sample, SupervisorConfig,
+    PilotDemand, Quaternion, RotorReportsConfig, Sample, SupervisorConfig,
 };
-use evenkeel_mixer::{Fixed, Scalar};
+use evenkeel_mixer::{Fixed, RotorSet, Scalar};
 use evenkeel_tests::specimen::quad;
 use serde::Serialize;
 use serde::de::DeserializeOwned;
@@ -36,6 +36,7 @@ fn sample<S: Scalar>(now_us: u64) -> Sample<S, ROTORS> {
             heading: Some(HeadingReference::nose(s(0.3))),
         },
         rotor_speeds_rad_s: std::array::from_fn(|rotor| s(400.0 + rotor as f64)),
+        stopped_rotors: RotorSet::from_bits(0x0205),
         on_ground: Some(false),
         battery_share: Some(s(0.75)),
         voltage_share: Some(s(0.875)),
@@ -71,6 +72,7 @@ fn steps<S: Scalar>() -> [FlightStep<S, ROTORS>; 2] {
         controller: onboard.config,
         battery: BatteryConfig::default(),
         descent: DescentConfig::default(),
+        rotor_reports: RotorReportsConfig::default(),
     })
     .expect("a sound configuration");
     let flying = FlightState::in_flight(Quaternion::IDENTITY, BodyAxes::default());

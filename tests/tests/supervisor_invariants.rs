@@ -1,7 +1,7 @@
 //! What holds whatever happens: random stories, and input that is no input.
 
 use evenkeel_controller::{
-    Decision, Event, Permission, State, Supervisor, SupervisorConfig, SupervisorInput, SupervisorState,
+    BodyAxes, Decision, Event, Permission, State, Supervisor, SupervisorConfig, SupervisorInput, SupervisorState,
 };
 use proptest::prelude::*;
 
@@ -62,7 +62,8 @@ impl Judge {
         assert!(input.configuration_valid && input.attitude_known && input.sensors_finite);
         assert!(input.thrust_n <= (config.thrust_low_share * HOVER_N) as f32, "{}", input.thrust_n);
         assert!(f64::from(input.cos_tilt) >= config.arm_tilt_max_rad.cos() - 1.0e-6, "{}", input.cos_tilt);
-        assert!(f64::from(input.rate_rad_s) <= config.arm_rate_max_rad_s + 1.0e-6, "{}", input.rate_rad_s);
+        let size = input.rate_rad_s.to_array().map(f64::from).iter().map(|rate| rate * rate).sum::<f64>().sqrt();
+        assert!(size <= config.arm_rate_max_rad_s + 1.0e-6, "{size}");
         assert!(input.battery_share.is_none_or(|share| f64::from(share) >= config.arm_battery_min_share - 1.0e-6));
         let age = |stamp: Option<u64>| input.now_us - stamp.expect("there was one");
         assert!(age(input.demand_at_us) as f64 <= 1.0e6 * config.link_timeout_s);
@@ -168,11 +169,12 @@ proptest! {
                 sensed_at_us: sensed.map(time),
                 sensors_finite: finite,
                 cos_tilt,
-                rate_rad_s: rate,
+                rate_rad_s: BodyAxes { roll: rate, pitch: -rate, yaw: 0.0 },
                 on_ground: ground,
                 battery_share: battery,
                 configuration_valid: valid,
                 attitude_known: valid,
+                rotor_stopped: !valid,
             };
             let step = supervisor.step(&mut memory, &input);
             prop_assert_eq!(memory.state(), step.state);

@@ -84,6 +84,7 @@ fn arming_is_refused_with_every_reason_until_all_are_gone() {
             w.rate_rad_s = 0.5;
             w.sensors_finite = false;
             w.battery_share = Some(0.1);
+            w.rotor_stopped = true;
             w.period_us = 2 * PERIOD_US;
         }),
         (3.0, "arm request on", |w| w.arm_request = true),
@@ -220,4 +221,25 @@ fn disarming_in_flight_stops_the_motors_at_once() {
         (5.0, "arm request on", |w| w.arm_request = true),
     ];
     tell("disarm_in_flight", turns, 6.0);
+}
+
+#[test]
+fn stopped_rotor_is_flown_to_the_ground_and_keeps_the_craft_from_arming() {
+    let turns: &[Turn] = &[
+        (0.5, "a rotor reported stopped", |w| w.rotor_stopped = true),
+        (1.0, "arm request on", |w| w.arm_request = true),
+        (1.5, "mended", |w| w.rotor_stopped = false),
+        (2.0, "arm request off", |w| w.arm_request = false),
+        (2.5, "arm request on", |w| w.arm_request = true),
+        (3.0, "thrust up, off the ground", |w| (w.thrust_share, w.on_ground) = (1.0, Some(false))),
+        (4.0, "a rotor stops", |w| w.rotor_stopped = true),
+        (5.0, "link silent", |w| w.link = false),
+        (6.0, "link back", |w| w.link = true),
+        (8.0, "on the ground, thrust low", |w| (w.thrust_share, w.on_ground) = (0.0, Some(true))),
+        (9.0, "arm request off", |w| w.arm_request = false),
+        (10.0, "mended", |w| w.rotor_stopped = false),
+        (11.0, "arm request on", |w| w.arm_request = true),
+        (12.0, "a rotor stops", |w| w.rotor_stopped = true),
+    ];
+    tell("stopped_rotor", turns, 13.0);
 }

@@ -65,6 +65,7 @@ fn provocation(state: State, event: Event) -> Vec<(f64, Change)> {
         Event::BlindTooLong | Event::DescentTooLong | Event::StandingTooLong => vec![(0.0, |_| ())],
         Event::TouchedDown => vec![(0.0, |w| (w.on_ground, w.thrust_share) = (Some(true), 0.0))],
         Event::TiltBeyond => vec![(0.0, |w| (w.tilt_deg, w.on_ground) = (180.0, None))],
+        Event::RotorStopped => vec![(0.0, |w| w.rotor_stopped = true)],
         Event::SamplesLate => vec![(0.0, |w| w.period_us = 100 * PERIOD_US)],
         Event::LinkLost => vec![(0.0, |w| w.link = false)],
         Event::SensorsBack => vec![(0.0, |w| w.sensors = true)],

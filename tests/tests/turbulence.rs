@@ -201,6 +201,130 @@ fn spectrum(part: &str, length_m: f64, sigma: f64, frequency_hz: f64) -> f64 {
     sigma * sigma * length_m / PI * shape * per_hz
 }
 
+/// Span of the craft that the air turns; its corner lies well inside the band looked at.
+const SPAN_M: f64 = 3.0;
+
+/// Rotation of the air of one long run: about the wind's direction, to its right, down.
+fn long_rotation() -> [Vec<f64>; 3] {
+    let world =
+        World { turbulence: Some(Turbulence { wind_20ft_m_s: WIND_20FT_M_S }), ..World::uniform(9.8, 1.2, [0.0; 3]) };
+    let wind = Wind::new(&world, 20_262).over(SPAN_M);
+    let mut state = WindState::default();
+    let velocity = Vector3::new(AIRSPEED_M_S, 0.0, 0.0);
+    let mut run = [const { Vec::new() }; 3];
+    for sample in 0..SAMPLES {
+        wind.advance(&mut state, sample as u64 * SAMPLE_PERIOD_NS, HEIGHT_M, &velocity);
+        let drawn = wind.rotation_rad_s(&state).expect("a span that feels it");
+        run.iter_mut().zip(drawn.iter()).for_each(|(column, value)| column.push(*value));
+    }
+    run
+}
+
+/// One-sided in hertz, from the spectra in space: p of the standard's own form, q and r the slopes of w and v along the way,
+/// cut at the span.
+fn rotation_spectrum(part: &str, frequency_hz: f64) -> f64 {
+    let scales = scales();
+    let per_hz = TAU / AIRSPEED_M_S;
+    let omega = frequency_hz * per_hz;
+    let cut = |share: f64| 1.0 + (share * SPAN_M * omega / PI).powi(2);
+    let (length_m, sigma) = (scales.vertical_length_m, scales.vertical_sigma_m_s);
+    match part {
+        "p" => sigma * sigma / length_m * 0.8 * (PI * length_m / (4.0 * SPAN_M)).cbrt() / cut(4.0) * per_hz,
+        "q" => omega * omega / cut(4.0) * spectrum("w", length_m, sigma, frequency_hz),
+        _ => {
+            let (length_m, sigma) = (scales.horizontal_length_m, scales.horizontal_sigma_m_s);
+            omega * omega / cut(3.0) * spectrum("v", length_m, sigma, frequency_hz)
+        }
+    }
+}
+
+/// Source: MIL-F-8785C, section 3.7, spectra of p, q and r (from memory); the rest as for u, v and w above.
+#[test]
+fn turns_with_the_variances_and_spectra_of_the_standard_when_a_run_is_long() {
+    /// Leakage at the low end and folding at the high end of the bands, relative.
+    const METHOD_TOL: f64 = 0.02;
+    /// Memory of the slowest of the three, as a share of L/V: they forget within the span.
+    const SPREAD_MAX: f64 = 0.01;
+    for (samples, part) in long_rotation().iter().zip(["p", "q", "r"]) {
+        // The variance is the whole of the spectrum: f = tan φ maps the line to a quarter turn.
+        const STEPS: u32 = 400_000;
+        let width = PI / 2.0 / f64::from(STEPS);
+        let slice = |k: u32| {
+            let phi = (f64::from(k) + 0.5) * width;
+            rotation_spectrum(part, phi.tan()) / phi.cos().powi(2) * width
+        };
+        let expected: f64 = (0..STEPS).map(slice).sum();
+        let variance = samples.iter().map(|value| value * value).sum::<f64>() / SAMPLES as f64;
+        let ratio = variance / expected;
+        assert!((ratio - 1.0).abs() <= SIGMAS * SPREAD_MAX, "{part}: variance {ratio} of the spectrum's");
+        let (density, segments) = welch(samples);
+        for from_hz in [0.2, 0.5, 1.0, 2.0, 4.0, 8.0] {
+            let line_hz = 1.0 / (SEGMENT as f64 * SAMPLE_S);
+            let lines = (from_hz / line_hz) as usize..(from_hz * 1.5 / line_hz) as usize;
+            let expected: f64 = lines.clone().map(|line| rotation_spectrum(part, line as f64 * line_hz)).sum();
+            let measured: f64 = density[lines.clone()].iter().sum();
+            let spread = (2.0 / (segments as f64 * lines.len() as f64)).sqrt();
+            let (ratio, allowed) = (measured / expected, SIGMAS * spread + METHOD_TOL);
+            assert!((ratio - 1.0).abs() <= allowed, "{part} from {from_hz} Hz: {ratio}, allowed {allowed}");
+        }
+    }
+}
+
+/// A craft that keeps its place meets the field from down the wind to up the wind: where w (down) grows in time, the air ahead, up
+/// the wind, sinks faster, and the air turns nose down about the axis to the right of the way up the wind; along the wind it is nose up.
+#[test]
+fn turns_as_its_own_gradient_says_when_it_passes() {
+    let world =
+        World { turbulence: Some(Turbulence { wind_20ft_m_s: 8.0 }), ..World::uniform(9.8, 1.2, [6.0, 0.0, 0.0]) };
+    // A span of about what passes in a sample: the gradient is that of the last one.
+    let wind = Wind::new(&world, 5).over(0.03);
+    let mut state = WindState::default();
+    let mut products = [0.0; 2];
+    let mut last: Option<Vector3<f64>> = None;
+    for sample in 0..20_000 {
+        wind.advance(&mut state, sample * SAMPLE_PERIOD_NS, 30.0, &Vector3::zeros());
+        let (air, turn) = (wind.velocity_m_s(&state, 0.0), wind.rotation_rad_s(&state).expect("a span"));
+        if let Some(last) = last {
+            let change = air - last;
+            products[0] += (change.z * turn.y).signum();
+            products[1] += (change.y * turn.z).signum();
+        }
+        last = Some(air);
+    }
+    let [pitch, yaw] = products.map(|sum| sum / 20_000.0);
+    assert!(pitch > 0.2 && yaw < -0.2, "q goes with the rise of w, r against that of v: {pitch} {yaw}");
+}
+
+/// Rotors that feel the air that meets them; the others do not, and meet the same u, v, w.
+#[test]
+fn turns_the_craft_only_when_its_rotors_feel_the_air() {
+    let world =
+        World { turbulence: Some(Turbulence { wind_20ft_m_s: 15.0 }), ..World::uniform(0.0, 1.225, [3.0, 0.0, 0.0]) };
+    let flown = |inflow: evenkeel::craft::Inflow| {
+        let mut craft = quad();
+        craft.body.mass_kg = 1.0e3;
+        for rotor in &mut craft.rotors {
+            rotor.in_moving_air.inflow = inflow.clone();
+            rotor.in_moving_air.diameter_m = Some(0.25);
+        }
+        let plant = Plant::new(&craft, &world).seeded(3);
+        let mut state = PlantState::default();
+        state.position_m.z = -20.0;
+        for _ in 0..2000 {
+            // Climbing through still air would turn nothing: all rotors meet the same.
+            state.velocity_m_s = Vector3::new(3.0, 0.0, -4.0);
+            // Height sets the scale of the turbulence.
+            state.position_m.z = -20.0;
+            plant.advance(&mut state, &[0.7; 4], 0.001);
+        }
+        (plant.wind_m_s(&state), state.rate_rad_s)
+    };
+    let (deaf_air, deaf) = flown(evenkeel::craft::Inflow::Ignored);
+    let (air, felt) = flown(evenkeel::craft::Inflow::Momentum);
+    assert_eq!(deaf_air, air);
+    assert!(deaf.norm() < 1.0e-9 && felt.xy().norm() > 1.0e-3, "{deaf} {felt}");
+}
+
 /// Its own stream: nothing but seed, clock, height and speed goes into it.
 #[test]
 fn meets_the_same_air_when_all_else_differs() {

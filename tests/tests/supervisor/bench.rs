@@ -1,6 +1,6 @@
 //! A supervisor and the world around it, stepped sample by sample.
 
-use evenkeel_controller::{Decision, State, Supervisor, SupervisorConfig, SupervisorInput, SupervisorState};
+use evenkeel_controller::{BodyAxes, Decision, State, Supervisor, SupervisorConfig, SupervisorInput, SupervisorState};
 
 /// Weight of the craft on the bench, newtons.
 pub const HOVER_N: f64 = 16.0;
@@ -25,6 +25,7 @@ pub struct World {
     pub battery_share: Option<f64>,
     pub configuration_valid: bool,
     pub attitude_known: bool,
+    pub rotor_stopped: bool,
     /// From one sample to the next.
     pub period_us: u64,
 }
@@ -42,6 +43,7 @@ pub const SOUND: World = World {
     battery_share: Some(1.0),
     configuration_valid: true,
     attitude_known: true,
+    rotor_stopped: false,
     period_us: PERIOD_US,
 };
 
@@ -78,11 +80,12 @@ impl Bench {
             sensed_at_us: self.sensed_at_us,
             sensors_finite: world.sensors_finite,
             cos_tilt: world.tilt_deg.to_radians().cos() as f32,
-            rate_rad_s: world.rate_rad_s as f32,
+            rate_rad_s: BodyAxes { roll: 0.0, pitch: world.rate_rad_s as f32, yaw: 0.0 },
             on_ground: world.on_ground,
             battery_share: world.battery_share.map(|share| share as f32),
             configuration_valid: world.configuration_valid,
             attitude_known: world.attitude_known,
+            rotor_stopped: world.rotor_stopped,
         }
     }
 
