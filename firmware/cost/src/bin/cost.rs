@@ -26,7 +26,7 @@ const PERIOD_US: u64 = 1000;
 
 #[entry]
 fn main() -> ! {
-    program::run(|out, counter| figures(out, counter))
+    program::run(figures)
 }
 
 #[panic_handler]

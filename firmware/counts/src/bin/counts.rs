@@ -21,7 +21,7 @@ const STEPS: usize = 512;
 
 #[entry]
 fn main() -> ! {
-    program::run(|out, counter| tables(out, counter))
+    program::run(tables)
 }
 
 #[panic_handler]
