@@ -54,7 +54,7 @@ pub use inertia::{Inertia, InertiaError};
 pub use quaternion::Quaternion;
 pub use rate_loop::{AxisSetpoint, RateLoop, RateLoopConfig, RateLoopError, RateLoopState};
 pub use reference::{Followed, HEADING_LEAD_MAX, Reference, ReferenceConfig, ReferenceError, ReferenceState};
-pub use rotor_reports::{RotorReportsConfig, RotorReportsError};
+pub use rotor_reports::{BELIEVE_MAX_S, RotorReportsConfig, RotorReportsError};
 pub use setpoint::{BodyAxes, Motion, Motors, RateSetpoint, Setpoint};
 pub use shaping::{SETTLED_TOL, Shaped, Shaper, ShaperConfig, ShaperError};
 pub use supervisor::{

@@ -21,7 +21,7 @@ use crate::rows::Rows;
 use crate::scalar::Scalar;
 use crate::segment::sum;
 
-/// Most passes of one allocation: Newton passes, and those that [`crate::box_residual`] takes after them.
+/// Most passes of one allocation: Newton passes, and those that `box_residual` takes after them.
 pub const MAX_PASSES: u8 = 40;
 
 /// Most of them that are Newton passes.
