@@ -21,7 +21,7 @@ use crate::rotor_set::RotorSet;
 use crate::scalar::Scalar;
 use crate::thrust_curve::ThrustCurve;
 use crate::tiers::TierPlan;
-use crate::walk::{Craft, Walk};
+use crate::walk::{Craft, Walk, wrench_of};
 use crate::wrench::{Axis, Wrench};
 
 /// A shortfall below this share of what the rotors can do in an axis counts as rounding, in `f32`.
@@ -146,13 +146,7 @@ impl<S: Scalar, const N: usize, const F: usize, const P: usize> Mixer<S, N, F, P
 
     /// The wrench that these rotor thrusts make; thrusts left out count as zero.
     pub fn wrench(&self, thrusts_n: &[S]) -> Wrench<S> {
-        let mut sum = [S::ZERO; 4];
-        for (rotor, thrust) in self.rotors.iter().zip(thrusts_n) {
-            for (value, share) in sum.iter_mut().zip(rotor.column) {
-                *value = *value + share * *thrust;
-            }
-        }
-        Wrench::from_array(product(&sum, &self.units))
+        Wrench::from_array(product(&wrench_of(&self.rotors, thrusts_n), &self.units))
     }
 
     /// Rotor thrusts for a demand.
