@@ -1,7 +1,8 @@
-//! Crafts made for checks: as few parts as the check needs.
+//! Crafts and settings made for checks: as few parts as the check needs.
 
 use evenkeel::craft::{Body, Craft, Gains, InMovingAir, Limits, Loops, Rotor, Saturation, Spin};
 use evenkeel::script::World;
+use evenkeel_controller::estimate::AttitudeEstimatorConfig;
 use evenkeel_mixer::Axis;
 use nalgebra::{Matrix3, Vector3};
 
@@ -69,4 +70,20 @@ pub fn quad() -> Craft {
         rotor([place, -place, 0.0], Spin::Cw),
     ];
     craft
+}
+
+/// An estimate that trusts the accelerometer enough for a check to see it, and aligns in a second.
+pub fn estimator(gravity_m_s2: f64, heading_weight: f64) -> AttitudeEstimatorConfig {
+    AttitudeEstimatorConfig {
+        kp_per_s: 0.1,
+        ki_per_s2: 0.0025,
+        heading_weight,
+        bias_max_rad_s: 0.1,
+        rate_max_rad_s: 35.0,
+        gravity_m_s2,
+        gate_share: 0.1,
+        rate_gate_rad_s: 1.0,
+        align_s: 1.0,
+        still_rad_s: 0.1,
+    }
 }

@@ -5,14 +5,14 @@ use evenkeel::onboard::Onboard;
 use evenkeel::pilot::{Pilot, View};
 use evenkeel::plant::{Plant, PlantState};
 use evenkeel::script::{Initial, Lateral, Leg, Vertical, World};
-use evenkeel_controller::estimate::{AttitudeEstimatorConfig, InertialSample};
+use evenkeel_controller::estimate::InertialSample;
 use evenkeel_controller::filter::{GyroFilterConfig, SecondOrderLowPassConfig};
 use evenkeel_controller::{
     BatteryConfig, BodyAxes, DescentConfig, FlightComputer, FlightComputerConfig, FlightState, FlightStep, Motion,
     Motors, PilotDemand, RotorReportsConfig, Sample, State, SupervisorConfig,
 };
 use evenkeel_mixer::RotorSet;
-use evenkeel_tests::specimen::quad;
+use evenkeel_tests::specimen::{estimator, quad};
 use nalgebra::{UnitQuaternion, Vector3};
 
 const ROTORS: usize = evenkeel::craft::MAX_ROTORS;
@@ -66,18 +66,7 @@ fn fly(seconds: f64, flaws: Flaws, legs: &[Leg], link_until_s: f64) -> Vec<Seen>
             notches: None,
             low_pass: Some(SecondOrderLowPassConfig { corner_hz: 150.0, quality: std::f64::consts::FRAC_1_SQRT_2 }),
         },
-        estimator: AttitudeEstimatorConfig {
-            kp_per_s: 0.1,
-            ki_per_s2: 0.0025,
-            heading_weight: 0.0,
-            bias_max_rad_s: 0.1,
-            rate_max_rad_s: 35.0,
-            gravity_m_s2: GRAVITY,
-            gate_share: 0.1,
-            rate_gate_rad_s: 1.0,
-            align_s: 1.0,
-            still_rad_s: 0.1,
-        },
+        estimator: estimator(GRAVITY, 0.0),
         supervisor: SupervisorConfig::usual(1e-3, craft.body.mass_kg * GRAVITY),
         controller: onboard.config,
         battery: BatteryConfig::default(),

@@ -2,14 +2,14 @@
 //! format is published), with buffers of fixed size as on a microcontroller, and back unchanged.
 
 use evenkeel::onboard::Onboard;
-use evenkeel_controller::estimate::{AttitudeEstimatorConfig, HeadingReference, InertialSample};
+use evenkeel_controller::estimate::{HeadingReference, InertialSample};
 use evenkeel_controller::filter::GyroFilterConfig;
 use evenkeel_controller::{
     BatteryConfig, BodyAxes, DescentConfig, FlightComputer, FlightComputerConfig, FlightState, FlightStep, Motion,
     PilotDemand, Quaternion, RotorReportsConfig, Sample, SupervisorConfig,
 };
 use evenkeel_mixer::{Fixed, RotorSet, Scalar};
-use evenkeel_tests::specimen::quad;
+use evenkeel_tests::specimen::{estimator, quad};
 use serde::Serialize;
 use serde::de::DeserializeOwned;
 
@@ -56,18 +56,7 @@ fn steps<S: Scalar>() -> [FlightStep<S, ROTORS>; 2] {
     let mut onboard = Onboard::<S>::new(&craft, GRAVITY).expect("the quad flies");
     let computer = FlightComputer::<S>::new(&FlightComputerConfig {
         gyro_filter: GyroFilterConfig::default(),
-        estimator: AttitudeEstimatorConfig {
-            kp_per_s: 0.1,
-            ki_per_s2: 0.0025,
-            heading_weight: 0.5,
-            bias_max_rad_s: 0.1,
-            rate_max_rad_s: 35.0,
-            gravity_m_s2: GRAVITY,
-            gate_share: 0.1,
-            rate_gate_rad_s: 1.0,
-            align_s: 1.0,
-            still_rad_s: 0.1,
-        },
+        estimator: estimator(GRAVITY, 0.5),
         supervisor: SupervisorConfig::usual(1e-3, craft.body.mass_kg * GRAVITY),
         controller: onboard.config,
         battery: BatteryConfig::default(),
