@@ -2,7 +2,7 @@
 //!
 //! With the tilt θ held and the height kept, along the tilted body axis only weight and drag act, that of the body and that
 //! of the rotors in their plane: m·v̇·cos θ = m·g·sin θ − B·v·cos θ − ½ρ·CdA·(v·cos θ)². Its solution is in
-//! [`gathering`](super::gathering).
+//! [`gathering`](crate::gathering).
 
 use super::{Maiden, Site, angles, largest, leg, mean, settled};
 use crate::gathering::Gathering;

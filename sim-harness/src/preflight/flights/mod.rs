@@ -122,6 +122,32 @@ fn settled(id: &str, recording: &Recording, from_s: f64, to_s: f64) -> Check {
     .or_else(|| "The loops oscillate: lower the gains in [gains], or leave them out.".into())
 }
 
+/// The check that a craft comes down softly between these times.
+fn touch_down(id: &str, recording: &Recording, from_s: f64, to_s: f64) -> Check {
+    let at_ground = |row: &Row| if row.height_m() < 0.2 { row.velocity_m_s[2] } else { 0.0 };
+    Check::new(
+        &format!("{id}.touch-down"),
+        "Descent in the last 0.2 m",
+        largest(recording, from_s, to_s, at_ground),
+        "m/s",
+        Limit::at_most(0.6),
+        "our choice: a drop from 2 cm",
+    )
+}
+
+/// The check that it stands on the ground in the last second.
+fn rest(id: &str, recording: &Recording, end_s: f64) -> Check {
+    let speed = |row: &Row| row.velocity_m_s.iter().map(|v| v.abs()).fold(0.0, f64::max);
+    Check::new(
+        &format!("{id}.rest"),
+        "Speed at the end",
+        largest(recording, end_s - 1.0, end_s, speed),
+        "m/s",
+        Limit::at_most(0.01),
+        "a craft on the ground stands still",
+    )
+}
+
 /// Share of full command.
 const SWING_MAX: f64 = 0.05;
 

@@ -10,7 +10,7 @@
 
 use evenkeel_mixer::Wrench;
 
-use super::{LEVEL, Maiden, Site, largest, leg};
+use super::{LEVEL, Maiden, Site, largest, leg, rest, touch_down};
 use crate::craft::Craft;
 use crate::onboard::Unflyable;
 use crate::recording::Row;
@@ -152,8 +152,6 @@ pub(super) fn rotor_out(site: &Site<'_>) -> Option<Maiden> {
         judge: Box::new(move |flown| {
             let after = |row: &&Row| row.t_s >= STOPS_AT_S;
             let given_up = flown.rows.iter().filter(after).find(|row| row.command.get(place) == Some(&0.0));
-            let at_ground = |row: &Row| if row.height_m() < 0.2 { row.velocity_m_s[2] } else { 0.0 };
-            let speed = |row: &Row| row.velocity_m_s.iter().map(|v| v.abs()).fold(0.0, f64::max);
             vec![
                 Check::new(
                     "rotor-out.given-up",
@@ -188,22 +186,8 @@ pub(super) fn rotor_out(site: &Site<'_>) -> Option<Maiden> {
                     Limit::at_most(1.0),
                     "the attitude asked for; the limit is our choice",
                 ),
-                Check::new(
-                    "rotor-out.touch-down",
-                    "Descent in the last 0.2 m",
-                    largest(flown, LANDS_FROM_S, END_S, at_ground),
-                    "m/s",
-                    Limit::at_most(0.6),
-                    "our choice: a drop from 2 cm",
-                ),
-                Check::new(
-                    "rotor-out.rest",
-                    "Speed at the end",
-                    largest(flown, END_S - 1.0, END_S, speed),
-                    "m/s",
-                    Limit::at_most(0.01),
-                    "a craft on the ground stands still",
-                ),
+                touch_down("rotor-out", flown, LANDS_FROM_S, END_S),
+                rest("rotor-out", flown, END_S),
                 Check::new(
                     "rotor-out.motors",
                     "Command at the end",

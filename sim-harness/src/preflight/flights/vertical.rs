@@ -2,7 +2,7 @@
 
 use evenkeel_controller::State;
 
-use super::{LEVEL, Maiden, Site, largest, leg, mean, settled};
+use super::{LEVEL, Maiden, Site, largest, leg, mean, rest, settled, touch_down};
 use crate::craft::{Craft, Rotor};
 use crate::recording::Row;
 use crate::script::Vertical;
@@ -40,7 +40,6 @@ fn drift_max_m(site: &Site<'_>, time_s: f64) -> f64 {
 /// and the tilt in rad by the accelerometer's N over g. A tilt error that stays moves the craft by g·t²/2 of it, one that grows
 /// with a bias by g·t³/6.
 fn aligned_drift_max_m(site: &Site<'_>, time_s: f64) -> f64 {
-    let two_sided = |density: f64| density * std::f64::consts::FRAC_1_SQRT_2;
     let (sensors, gravity) = (&site.craft.sensors, site.world.gravity_m_s2);
     let align_s = site.onboard.computer_config.estimator.align_s;
     let bias_rad_s = two_sided(sensors.gyro.noise_density) / align_s.sqrt();
@@ -53,8 +52,12 @@ fn aligned_drift_max_m(site: &Site<'_>, time_s: f64) -> f64 {
 /// The estimate walks off level with the gyro's noise, and what it leans by accelerates the craft. With N the two-sided
 /// density, the deviation after t along each axis is g·N·∫√… = g·N·√(t⁵/20).
 fn walk_m(site: &Site<'_>, time_s: f64) -> f64 {
-    let density = site.craft.sensors.gyro.noise_density * std::f64::consts::FRAC_1_SQRT_2;
-    site.world.gravity_m_s2 * density * (time_s.powi(5) / 20.0).sqrt()
+    site.world.gravity_m_s2 * two_sided(site.craft.sensors.gyro.noise_density) * (time_s.powi(5) / 20.0).sqrt()
+}
+
+/// A data sheet's one-sided density as one that counts both signs of the frequency.
+fn two_sided(density: f64) -> f64 {
+    density * std::f64::consts::FRAC_1_SQRT_2
 }
 
 pub(super) fn take_off(site: &Site<'_>) -> Maiden {
@@ -229,24 +232,9 @@ pub(super) fn landing(site: &Site<'_>) -> Maiden {
         flight: site.flight("descent and landing", LANDING_FROM_M, legs),
         real: None,
         judge: Box::new(move |flown| {
-            let at_ground = |row: &Row| if row.height_m() < 0.2 { row.velocity_m_s[2] } else { 0.0 };
             vec![
-                Check::new(
-                    "landing.touch-down",
-                    "Descent in the last 0.2 m",
-                    largest(flown, 3.0, 20.0, at_ground),
-                    "m/s",
-                    Limit::at_most(0.6),
-                    "our choice: a drop from 2 cm",
-                ),
-                Check::new(
-                    "landing.rest",
-                    "Speed at the end",
-                    largest(flown, 19.0, 20.0, |row| row.velocity_m_s.iter().map(|v| v.abs()).fold(0.0, f64::max)),
-                    "m/s",
-                    Limit::at_most(0.01),
-                    "a craft on the ground stands still",
-                ),
+                touch_down("landing", flown, 3.0, 20.0),
+                rest("landing", flown, 20.0),
                 Check::new(
                     "landing.level",
                     "Tilt at the end",
