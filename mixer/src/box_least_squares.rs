@@ -2,10 +2,10 @@
 //! squares within the limits.
 //!
 //! The dual of that problem has one unknown an axis and is concave and piecewise quadratic. Newton's
-//! method with an exact line search climbs it: each pass solves the least squares over the rotors that
-//! are off their limits, then goes as far along the step as the dual still rises, past the points
-//! where a rotor meets or leaves a limit. From the pseudo-inverse it needs no pass when nothing
-//! saturates.
+//! method climbs it: each pass solves the least squares over the rotors that are off their limits. Where that neither
+//! halves what is left of the wrench nor ends where the dual still rises, it goes as far along the step as the dual
+//! rises, past the points where a rotor meets or leaves a limit. From the least squares of all free rotors it needs no
+//! pass when nothing saturates.
 //!
 //! * Math: max over λ of w·λ − Σ ½uᵢ² …, uᵢ = limit(bᵢ·λ); gradient w − Bu
 //! * Output: always inside the limits, whether or not the passes sufficed
@@ -16,8 +16,11 @@ use heapless::Vec;
 
 use crate::face::Face;
 use crate::facets::dot;
+use crate::line_search::{Along, line_search};
+use crate::newton_step::NewtonStep;
+use crate::normal_equations::NormalEquations;
 use crate::priority::AxisSet;
-use crate::rows::Rows;
+use crate::rotor_set::RotorSet;
 use crate::scalar::Scalar;
 use crate::segment::sum;
 
@@ -37,13 +40,6 @@ const NEAR_ULPS: f64 = 64.0;
 const STALLED_PASSES: u8 = 3;
 const STUCK_PASSES: u8 = 6;
 
-/// What counts as rounding in the line search, in units of the machine epsilon.
-const LINE_ULPS: f64 = 4096.0;
-
-/// Share of the diagonal added so that a step exists when the rotors off their limits span fewer than
-/// four axes, in units of the machine epsilon.
-const DAMPING_ULPS: f64 = 64.0;
-
 /// A rotor as this problem sees it: its column with rows scaled, its limits.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Bounded<S> {
@@ -60,192 +56,171 @@ impl<S: Scalar> Bounded<S> {
 
 /// Least-squares thrusts within the limits, and the number of passes they took.
 ///
-/// `wrench` is scaled as the columns are; rotors that the face pins stay where they are.
+/// `wrench` is scaled as the columns are, which have entries in `axes` alone; rotors that the face pins stay where they
+/// are. `of_all` are the equations of all rotors, if they are known.
 pub(crate) fn solve<S: Scalar, const N: usize>(
     all: &Vec<Bounded<S>, N>,
+    of_all: Option<&NormalEquations<S>>,
     face: &Face<S, N>,
+    axes: AxisSet,
     wrench: &[S; 4],
 ) -> ([S; N], u8) {
-    let wrench = &face.rest(all, wrench);
-    let rows = Rows::new(all, AxisSet::ALL, face.most_rows(AxisSet::ALL), |i, _| face.is_free(i));
-    let mut multipliers = rows.multipliers(wrench);
-    let mut free: Vec<Bounded<S>, N> = Vec::new();
-    for (_, rotor) in all.iter().enumerate().filter(|(i, _)| face.is_free(*i)) {
-        let _ = free.push(*rotor);
-    }
-    let rotors = &free;
-    let mut largest = S::ZERO;
-    for rotor in rotors {
-        largest = largest.larger(rotor.ceiling);
-    }
-    let met = S::from_f64(RESIDUAL_ULPS) * S::EPSILON * largest;
-    // A wrench on the boundary may lie outside by rounding, and the dual then rises for ever: once the
-    // residual is down to rounding, a pass that does not halve it again ends the climb, and once it is down to
-    // half the digits, a few such passes do. What they leave over is for `box_residual`.
-    let (near, small) = (S::from_f64(NEAR_ULPS) * S::EPSILON * largest, S::EPSILON.sqrt() * largest);
-    let mut best = (multipliers, None);
-    let (mut passes, mut stalled) = (0, 0);
-    loop {
-        let residual = residual(rotors, wrench, &multipliers);
-        let error = residual.iter().fold(S::ZERO, |worst, r| worst.larger(r.abs()));
-        let improved = best.1.is_none_or(|least| error < S::HALF * least);
-        if best.1.is_none_or(|least| error < least) {
-            best = (multipliers, Some(error));
-        }
-        stalled = if improved { 0 } else { stalled + 1 };
-        let patience = |least: S| match () {
-            () if least <= near => 1,
-            () if least <= small => STALLED_PASSES,
-            () => STUCK_PASSES,
-        };
-        let enough = |least: S| stalled >= patience(least);
-        if error <= met || passes == MOST_NEWTON_PASSES || best.1.is_some_and(enough) {
-            break;
-        }
-        let step = newton_step(rotors, &multipliers, &residual);
-        let length = line_search(rotors, &multipliers, &step, dot(&step, &residual));
-        for (value, change) in multipliers.iter_mut().zip(step) {
-            *value = *value + length * change;
-        }
-        passes += 1;
-    }
+    let climb = Climb::new(all, of_all, face, axes, wrench);
+    let (multipliers, passes) = climb.to_the_top();
     let mut thrusts = [S::ZERO; N];
     for ((i, rotor), thrust) in all.iter().enumerate().zip(&mut thrusts) {
-        *thrust = face.pinned_thrust(i).unwrap_or_else(|| rotor.thrust(&best.0));
+        *thrust = face.pinned_thrust(i).unwrap_or_else(|| rotor.thrust(&multipliers));
     }
     (thrusts, passes)
 }
 
-fn residual<S: Scalar, const N: usize>(rotors: &Vec<Bounded<S>, N>, wrench: &[S; 4], multipliers: &[S; 4]) -> [S; 4] {
-    rotors.iter().fold(*wrench, |rest, rotor| sum(&rest, -rotor.thrust(multipliers), &rotor.column))
+/// The problem: what the free rotors should make.
+struct Climb<'a, S, const N: usize> {
+    rotors: &'a Vec<Bounded<S>, N>,
+    of_all: Option<&'a NormalEquations<S>>,
+    free: RotorSet,
+    wrench: [S; 4],
+    /// Directions that they span, as far as the facets tell that were met.
+    rank: usize,
+    largest: S,
 }
 
-/// Solves (B_free B_freeᵀ + δI) step = residual by LDLᵀ.
-fn newton_step<S: Scalar, const N: usize>(
-    rotors: &Vec<Bounded<S>, N>,
-    multipliers: &[S; 4],
-    residual: &[S; 4],
-) -> [S; 4] {
-    // Where they span all axes, without squaring the condition number.
-    let moves = |rotor: &Bounded<S>| {
-        let thrust = dot(&rotor.column, multipliers);
-        thrust > rotor.floor && thrust < rotor.ceiling
-    };
-    let rows = Rows::new(rotors, AxisSet::ALL, 4, |_, rotor| moves(rotor));
-    if rows.rank() == 4 {
-        return rows.multipliers(residual);
+/// A place on the way up.
+#[derive(Clone, Copy)]
+struct Place<S> {
+    multipliers: [S; 4],
+    /// What the thrusts there leave of the wrench: the gradient of the dual.
+    residual: [S; 4],
+    /// The largest of it.
+    error: S,
+    /// The rotors off their limits, and those at their ceilings.
+    moving: RotorSet,
+    high: RotorSet,
+}
+
+impl<'a, S: Scalar, const N: usize> Climb<'a, S, N> {
+    fn new(
+        rotors: &'a Vec<Bounded<S>, N>,
+        of_all: Option<&'a NormalEquations<S>>,
+        face: &Face<S, N>,
+        axes: AxisSet,
+        wrench: &[S; 4],
+    ) -> Self {
+        let free = face.free(rotors.len());
+        let largest = free.among(rotors).fold(S::ZERO, |largest, (_, rotor)| largest.larger(rotor.ceiling));
+        Climb { rotors, of_all, free, wrench: face.rest(rotors, wrench), rank: face.most_rows(axes), largest }
     }
-    let mut gram = [[S::ZERO; 4]; 4];
-    for rotor in rotors {
-        let thrust = dot(&rotor.column, multipliers);
-        if thrust > rotor.floor && thrust < rotor.ceiling {
-            for (row, a) in gram.iter_mut().zip(rotor.column) {
-                for (entry, b) in row.iter_mut().zip(rotor.column) {
-                    *entry = *entry + a * b;
-                }
+
+    /// The step from nowhere: the least squares of all free rotors.
+    fn first_step(&self) -> NewtonStep<S> {
+        match self.of_all {
+            Some(known) if self.free == RotorSet::first(self.rotors.len()) => {
+                NewtonStep::known(self.free, self.rank, known)
+            }
+            _ => NewtonStep::new(self.rotors, self.free, self.rank),
+        }
+    }
+
+    // Within the loop over passes its numbers would not all find a register.
+    #[inline(never)]
+    fn at(&self, multipliers: [S; 4]) -> Place<S> {
+        let (mut residual, mut moving, mut high) = (self.wrench, RotorSet::EMPTY, RotorSet::EMPTY);
+        for (alone, rotor) in self.free.among(self.rotors) {
+            let mut thrust = dot(&rotor.column, &multipliers);
+            if !(thrust > rotor.floor) {
+                thrust = rotor.floor;
+            } else if thrust >= rotor.ceiling {
+                thrust = rotor.ceiling;
+                high = high.and(alone);
+            } else {
+                moving = moving.and(alone);
+            }
+            residual = sum(&residual, -thrust, &rotor.column);
+        }
+        let error = residual.iter().fold(S::ZERO, |worst, r| worst.larger(r.abs()));
+        Place { multipliers, residual, error, moving, high }
+    }
+
+    /// The multipliers at the top, or as near to it as rounding lets them come, and the passes there.
+    fn to_the_top(&self) -> ([S; 4], u8) {
+        let mut newton = self.first_step();
+        let mut here = self.at(newton.multipliers(self.rotors, &self.wrench));
+        let met = S::from_f64(RESIDUAL_ULPS) * S::EPSILON * self.largest;
+        let (near, small) = (S::from_f64(NEAR_ULPS) * S::EPSILON * self.largest, S::EPSILON.sqrt() * self.largest);
+        let (mut best, mut passes, mut stalled) = (here, 0, 0);
+        while !(best.error <= met) && passes < MOST_NEWTON_PASSES {
+            passes += 1;
+            if newton.moving() != here.moving {
+                newton = NewtonStep::new(self.rotors, here.moving, self.rank);
+            }
+            let (next, last) = self.pass(&newton, &here, best.error, near);
+            stalled = if next.error < S::HALF * best.error { 0 } else { stalled + 1 };
+            if next.error < best.error {
+                best = next;
+            }
+            here = next;
+            let patience = if best.error <= small { STALLED_PASSES } else { STUCK_PASSES };
+            if last || stalled >= patience {
+                break;
             }
         }
+        (best.multipliers, passes)
     }
-    let damping = S::from_f64(DAMPING_ULPS) * S::EPSILON;
-    for (k, row) in gram.iter_mut().enumerate() {
-        if let Some(diagonal) = row.get_mut(k) {
-            *diagonal = *diagonal + damping * (*diagonal + S::ONE);
-        }
-    }
-    // The line search finds its own length: a damped step is only a direction, and one of moderate size
-    // keeps its digits in fixed point.
-    let step = solve_symmetric(gram, *residual);
-    let size = step.iter().fold(S::ONE, |largest, value| largest.larger(value.abs()));
-    step.map(|value| value / size)
-}
 
-/// Gaussian elimination of a symmetric positive definite system; needs no pivoting.
-fn solve_symmetric<S: Scalar>(mut a: [[S; 4]; 4], mut x: [S; 4]) -> [S; 4] {
-    for pivot in 0..4 {
-        for row in pivot + 1..4 {
-            let factor = a[row][pivot] / a[pivot][pivot];
-            for column in pivot..4 {
-                a[row][column] = a[row][column] - factor * a[pivot][column];
+    /// Where one step leads, and whether there is no point in another.
+    fn pass(&self, newton: &NewtonStep<S>, here: &Place<S>, least: S, near: S) -> (Place<S>, bool) {
+        let (change, whole) = newton.change(self.rotors, &here.residual);
+        let mut along_it = Along { steady: RotorSet::EMPTY, crossing: self.free };
+        if whole {
+            let next = self.at(sum(&here.multipliers, S::ONE, &change));
+            if next.error < S::HALF * least {
+                return (next, false);
             }
-            x[row] = x[row] - factor * x[pivot];
-        }
-    }
-    for row in (0..4).rev() {
-        for column in row + 1..4 {
-            x[row] = x[row] - a[row][column] * x[column];
-        }
-        x[row] = x[row] / a[row][row];
-    }
-    x
-}
-
-/// Where the dual stops rising along the step: the root of its piecewise linear slope.
-///
-/// `rise` is the slope at the start, above zero. What is left of it after the bends is known only to
-/// rounding, and so is which rotors do not move along the step: both thresholds are relative.
-fn line_search<S: Scalar, const N: usize>(
-    rotors: &Vec<Bounded<S>, N>,
-    multipliers: &[S; 4],
-    step: &[S; 4],
-    mut rise: S,
-) -> S {
-    let rounding = S::from_f64(LINE_ULPS) * S::EPSILON;
-    let level = rounding * rise;
-    let crossings = crossings(rotors, multipliers, step, rounding);
-    let mut along = S::ZERO;
-    // Each rotor crosses its two limits at most once.
-    for _ in 0..2 * N {
-        let mut bend = S::ZERO;
-        let mut next = None;
-        for crossing in &crossings {
-            if crossing.enters <= along && along < crossing.leaves {
-                bend = bend + crossing.speed * crossing.speed;
+            // A wrench on the boundary may lie outside by rounding, and the dual then rises for ever. What is left
+            // where no rotor met a limit, or is rounding, is for `box_residual`.
+            let unbent = (next.moving, next.high) == (here.moving, here.high);
+            if unbent || least <= near {
+                return (next, true);
             }
-            for place in [crossing.enters, crossing.leaves] {
-                if place > along && next.is_none_or(|earliest| place < earliest) {
-                    next = Some(place);
-                }
+            // The dual is concave: where it still rises at the end of the step it has risen all the way.
+            if dot(&change, &next.residual) >= S::ZERO {
+                return (next, false);
             }
+            // It stops rising before: only rotors that stand elsewhere at the end can bend it till then.
+            let crossing = here.moving.apart(next.moving).and(here.high.apart(next.high));
+            along_it = Along { steady: here.moving.less(crossing), crossing };
         }
-        let Some(next) = next else { break };
-        let drop = bend * (next - along);
-        if rise <= drop {
-            return along + rise / bend;
-        }
-        rise = rise - drop;
-        if rise <= level {
-            return next;
-        }
-        along = next;
+        let rise = dot(&change, &here.residual);
+        let length = line_search(self.rotors, along_it, &here.multipliers, &change, rise);
+        let next = self.at(sum(&here.multipliers, length, &change));
+        let halved = next.error < S::HALF * least;
+        (next, least <= near && !halved)
     }
-    along
 }
 
-/// Where along the step a rotor comes off one limit and meets the other.
-struct Crossing<S> {
-    speed: S,
-    enters: S,
-    leaves: S,
-}
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::wrench::Axis;
 
-fn crossings<S: Scalar, const N: usize>(
-    rotors: &Vec<Bounded<S>, N>,
-    multipliers: &[S; 4],
-    step: &[S; 4],
-    rounding: S,
-) -> Vec<Crossing<S>, N> {
-    let fastest = rotors.iter().fold(S::ZERO, |most, rotor| most.larger(dot(&rotor.column, step).abs()));
-    let mut crossings = Vec::new();
-    for rotor in rotors {
-        let speed = dot(&rotor.column, step);
-        if !(speed.abs() > rounding * fastest) {
-            continue;
-        }
-        let start = dot(&rotor.column, multipliers);
-        let (at_floor, at_ceiling) = ((rotor.floor - start) / speed, (rotor.ceiling - start) / speed);
-        let (enters, leaves) = if speed > S::ZERO { (at_floor, at_ceiling) } else { (at_ceiling, at_floor) };
-        // There are no more crossings than rotors.
-        let _ = crossings.push(Crossing { speed, enters, leaves });
+    /// Thrusts of rotors that only lift, and the passes; each starts as the fourth of 8 N.
+    fn lifting(limits: [(f64, f64); 4]) -> ([f64; 4], u8) {
+        let rotor = |(floor, ceiling)| Bounded { column: [1.0, 0.0, 0.0, 0.0], floor, ceiling };
+        let rotors: Vec<_, 4> = limits.map(rotor).into_iter().collect();
+        let lift = AxisSet::EMPTY.with(Axis::Thrust);
+        solve(&rotors, None, &Face::without(RotorSet::EMPTY), lift, &[8.0, 0.0, 0.0, 0.0])
     }
-    crossings
+
+    /// They make 7 N. The last three should rise by 1/3 N; two of them meet their ceilings at once, and more is left than
+    /// half of what was.
+    #[test]
+    fn whole_step_is_taken_where_more_is_wanted_at_its_end() {
+        assert_eq!(lifting([(0.0, 1.0), (0.0, 2.0625), (0.0, 2.0625), (0.0, 9.0)]), ([1.0, 2.0625, 2.0625, 2.875], 2));
+    }
+
+    /// They make 6.25 N. The first should rise by 1.75 N; the second leaves its floor on the way, and too much is made.
+    #[test]
+    fn step_that_goes_too_far_is_cut_to_where_the_thrusts_make_the_wrench() {
+        assert_eq!(lifting([(0.0, 9.0), (2.25, 9.0), (0.0, 1.0), (0.0, 1.0)]), ([3.0, 3.0, 1.0, 1.0], 1));
+    }
 }

@@ -4,8 +4,8 @@ use crate::facets::{Facet, Side, dot};
 use crate::scalar::Scalar;
 use crate::wrench::Axis;
 
-/// Stands for "no bound" in a line cut.
-const FAR: f64 = 1.0e18;
+/// Stands for "no bound" along a line.
+pub(crate) const FAR: f64 = 1.0e18;
 
 /// A line runs along a slab when its slope is below this, in units of the machine epsilon.
 const PARALLEL_ULPS: f64 = 4.0;
@@ -48,13 +48,13 @@ impl<'f, S: Scalar> Slabs<'f, S> {
     pub fn room(&self, facet: &Facet<S>, point: &[S; 4]) -> (S, S) {
         match self.band {
             None => {
-                let offset = dot(&facet.normal, point);
-                (facet.lower - offset, facet.upper - offset)
+                let off = facet.off_middle(point);
+                (-facet.half_width - off, facet.half_width - off)
             }
             Some((axis, low, high)) => {
-                let offset = dot(&facet.normal, &with(point, axis, S::ZERO));
+                let off = facet.off_middle(&with(point, axis, S::ZERO));
                 let (down, up) = reach(facet, axis, low, high);
-                (facet.lower - offset - up, facet.upper - offset - down)
+                (-facet.half_width - off - up, facet.half_width - off - down)
             }
         }
     }

@@ -147,13 +147,14 @@ const fn thrust_without_torque(facets: &[Facet<f64>], (start, end): (usize, usiz
     while i < end {
         let facet = &facets[i];
         let slope = facet.normal[0] / units[0];
+        let (lower, upper) = (facet.middle - facet.half_width, facet.middle + facet.half_width);
         if slope == 0.0 {
             // The axis runs along this slab: either inside it or past it.
-            if !(facet.lower < 0.0 && facet.upper > 0.0) {
+            if !(lower < 0.0 && upper > 0.0) {
                 return (0.0, 0.0);
             }
         } else {
-            let (a, b) = (facet.lower / slope, facet.upper / slope);
+            let (a, b) = (lower / slope, upper / slope);
             low = low.max(a.min(b));
             high = high.min(a.max(b));
         }

@@ -9,7 +9,6 @@ use crate::allocation::RotorLimit;
 use crate::box_least_squares::Bounded;
 use crate::mixer::product;
 use crate::scalar::Scalar;
-use crate::wrench::Axis;
 
 /// Least-squares thrusts for a wrench in newtons and newton metres, and the limits they must keep.
 #[derive(Clone, Debug, PartialEq)]
@@ -60,21 +59,6 @@ impl<S: Scalar, const N: usize> Direct<S, N> {
     /// The same for a wrench in units.
     pub fn thrusts_in_units(&self, wrench: &[S; 4], units: &[S; 4]) -> [S; N] {
         self.thrusts(&product(wrench, units))
-    }
-
-    /// The same of one rotor.
-    pub fn thrust_in_units(&self, rotor: usize, wrench: &[S; 4], units: &[S; 4]) -> Option<S> {
-        let ([thrust, roll, pitch, yaw], [w0, w1, w2, w3]) = (&self.shares, product(wrench, units));
-        let (a, b, c, d) = (thrust.get(rotor)?, roll.get(rotor)?, pitch.get(rotor)?, yaw.get(rotor)?);
-        Some(*a * w0 + *b * w1 + *c * w2 + *d * w3)
-    }
-
-    /// Thrusts of one unit of an axis.
-    pub fn shares_in_units(&self, axis: Axis, units: &[S; 4]) -> [S; N] {
-        match (self.shares.get(axis.index()), units.get(axis.index())) {
-            (Some(shares), Some(unit)) => shares.map(|share| share * *unit),
-            _ => [S::ZERO; N],
-        }
     }
 
     /// Whether all thrusts keep their limits; a NaN does not.

@@ -2,21 +2,21 @@
 
 use heapless::Vec;
 
-use crate::advance::Advance;
+use crate::advance::{Advance, is_outside};
 use crate::box_least_squares::{self, Bounded, MAX_PASSES};
 use crate::box_residual;
 use crate::clamp::Clamp;
 use crate::cut::{Cut, Slabs};
 use crate::face::Face;
 use crate::facets::{Facet, Side};
-use crate::four_rotors;
+use crate::line_of_thrusts::LineOfThrusts;
 use crate::nearest::nearest_in_two_axes;
 use crate::priority::{AxisSet, Priority};
 use crate::rotor_set::RotorSet;
 use crate::rows::Rows;
 use crate::segment::Segment;
 use crate::thrust_curve::{CurvePoint, ThrustCurve};
-use crate::walk::{Craft, Walk};
+use crate::walk::{Craft, Walk, wrench_of};
 use crate::wrench::Axis;
 use crate::{Design, Mixer, Rotor, Scalar, Spin, Wrench, facet_capacity};
 
@@ -74,9 +74,12 @@ fn squares(mixer: &Mixer<f32, 4, FACETS>) -> &[Facet<f32>] {
 fn box_least_squares_keeps_the_limits_for_every_wrench() {
     let (_, mixer) = quad();
     for wrench in wrenches() {
-        let (thrusts, passes) = box_least_squares::solve(&mixer.rotors, &Face::without(RotorSet::EMPTY), &wrench);
+        let face = Face::without(RotorSet::EMPTY);
+        let solve = |known| box_least_squares::solve(&mixer.rotors, known, &face, AxisSet::ALL, &wrench);
+        let (thrusts, passes) = solve(None);
         assert!(all_within(&thrusts, &mixer.rotors), "{wrench:?}: {thrusts:?}");
         assert!(passes <= box_least_squares::MAX_PASSES, "{wrench:?}");
+        assert_eq!((thrusts, passes), solve(mixer.equations.as_ref()), "{wrench:?}");
     }
 }
 
@@ -128,10 +131,12 @@ fn walk_ends_within_limits_for_every_demand() {
     for failed in [RotorSet::EMPTY, RotorSet::EMPTY.with(1)] {
         let craft = Craft {
             rotors: &mixer.rotors,
+            equations: &mixer.equations,
             direct: &mixer.direct,
             units: &mixer.units,
             strength: mixer.strength,
             failed,
+            as_designed: failed == RotorSet::EMPTY,
         };
         for demand in wrenches() {
             for cap in EDGES.map(Some).into_iter().chain([None]) {
@@ -152,9 +157,9 @@ fn clamp_gives_a_number_wherever_the_other_axes_are_numbers() {
     for point in wrenches() {
         let near = point.iter().all(|value| value.abs() <= 1.0);
         for (axis, wanted) in Axis::ALL.into_iter().flat_map(|axis| EDGES.map(|wanted| (axis, wanted))) {
-            let (mut plain, mut banded) = [(); 2].map(|()| Clamp::new(&point, axis, wanted, MADE_TOL_N, None)).into();
-            plain.by(squares(&mixer));
-            banded.by_banded(squares(&mixer), band);
+            let (mut plain, mut banded) = [(); 2].map(|()| Clamp::new(axis, wanted, MADE_TOL_N, None)).into();
+            plain.by(squares(&mixer), &point);
+            banded.by_banded(squares(&mixer), &point, band);
             assert!(!near || plain.value.is_finite() && banded.value.is_finite(), "{point:?}, {axis} {wanted}");
             let moved = plain.value.is_finite() && (axis == Axis::Thrust || banded.value.is_finite());
             assert!(wanted.is_finite() || !near || moved, "{point:?}, {axis} {wanted}");
@@ -167,13 +172,14 @@ fn advance_goes_no_further_than_all_and_takes_no_base_that_is_not_a_number() {
     let (_, mixer) = quad();
     for base in wrenches() {
         for direction in wrenches() {
-            let (mut plain, mut banded) = [(); 2].map(|()| Advance::new(MADE_TOL_N, MADE_TOL_N, None)).into();
+            let (mut plain, mut banded) = [(); 2].map(|()| Advance::new(MADE_TOL_N, None)).into();
             plain.by(squares(&mixer), &base, &direction);
             banded.by_banded(squares(&mixer), &base, &direction, (Axis::Thrust, 0.0, 40.0));
+            let outside = is_outside(Slabs::plain(squares(&mixer)), &base, MADE_TOL_N);
             for advance in [&plain, &banded] {
-                assert!(advance.scale <= 1.0 || advance.base_outside, "{base:?} along {direction:?}");
+                assert!(advance.scale <= 1.0 || outside, "{base:?} along {direction:?}");
             }
-            assert!(base.iter().all(|value| value.is_finite()) || plain.base_outside, "{base:?} along {direction:?}");
+            assert!(base.iter().all(|value| value.is_finite()) || outside, "{base:?} along {direction:?}");
         }
     }
 }
@@ -193,17 +199,17 @@ fn advance_and_clamp_end_where_the_whole_line_does() {
         let direction =
             [3.7 * step % 70.0 - 35.0, 4.1 * step % 50.0 - 25.0, 4.3 * step % 30.0 - 15.0, step % 5.0 - 2.0];
         let cut = whole(&center, &direction);
-        let mut advance = Advance::new(0.0, MADE_TOL_N, None);
+        let mut advance = Advance::new(0.0, None);
         advance.by(squares(&mixer), &center, &direction);
         assert!((advance.scale - cut.high.min(1.0)).abs() <= SCALE_TOL, "{direction:?}");
         assert_eq!(advance.end.is_some(), cut.high < 1.0, "{direction:?}");
-        assert!(!advance.base_outside, "{direction:?}");
+        assert!(!is_outside(Slabs::plain(squares(&mixer)), &center, MADE_TOL_N), "{direction:?}");
         *(if cut.high < 1.0 { &mut beyond } else { &mut within }) += 1;
 
         let [wanted, roll, pitch, yaw] = direction.map(|value| 0.1 * value);
         let cut = whole(&[0.0, roll, pitch, yaw], &[1.0, 0.0, 0.0, 0.0]);
-        let mut clamp = Clamp::new(&[0.0, roll, pitch, yaw], Axis::Thrust, 10.0 * wanted, 0.0, None);
-        clamp.by(squares(&mixer));
+        let mut clamp = Clamp::new(Axis::Thrust, 10.0 * wanted, 0.0, None);
+        clamp.by(squares(&mixer), &[0.0, roll, pitch, yaw]);
         if cut.low <= cut.high {
             let nearest = (10.0 * wanted).limit(cut.low, cut.high);
             assert!((clamp.value - nearest).abs() <= MADE_TOL_N, "{direction:?}");
@@ -266,12 +272,33 @@ fn rows_of_every_number_do_not_panic_and_make_what_they_can() {
         let mut rotors: Vec<Bounded<f32>, 4> = mixer.rotors.clone();
         rotors[0].column = column;
         let rows = Rows::new(&rotors, AxisSet::ALL, 4, |_, _| true);
-        let _ = (rows.multipliers(&column), rows.neutral(|_| true));
+        let _ = rows.multipliers(&column);
         let thrusts = rows.least_effort(&column);
         if column.iter().all(|value| value.abs() <= 1.0) {
             // One newton of the first rotor makes its column: the rows can too.
             let made = |k: usize| rotors.iter().zip(thrusts).map(|(rotor, u)| rotor.column[k] * u).sum::<f32>();
             assert!((0..4).all(|k| (made(k) - column[k]).abs() <= MADE_TOL_N), "{column:?}: {thrusts:?}");
+        }
+    }
+}
+
+#[test]
+fn line_of_thrusts_of_every_number_does_not_panic_and_makes_what_it_can() {
+    let (_, mixer) = quad();
+    for column in wrenches() {
+        let mut rotors: Vec<Bounded<f32>, 4> = mixer.rotors.clone();
+        rotors[0].column = column;
+        for axes in [AxisSet::ALL, AxisSet::ALL.without(AxisSet::EMPTY.with(Axis::Thrust))] {
+            let Some(line) = LineOfThrusts::new(&rotors, axes, axes.len(), &column) else { continue };
+            if column.iter().all(|value| value.abs() <= 1.0) {
+                let at = |t: f32| {
+                    wrench_of(&rotors, &core::array::from_fn::<f32, 4, _>(|i| line.start[i] + t * line.along[i]))
+                };
+                let made = [0.0, 1.0].map(|t| axes.of(&at(t)));
+                let wanted = axes.of(&column);
+                let off = |made: [f32; 4]| (0..4).any(|k| !((made[k] - wanted[k]).abs() <= MADE_TOL_N));
+                assert!(!made.into_iter().any(off), "{column:?}: {line:?}");
+            }
         }
     }
 }
@@ -288,34 +315,24 @@ fn segment_keeps_its_place_between_its_ends_for_every_number() {
     }
 }
 
+/// Demands of every number on a craft as it is, and with rotors' limits nearly touching.
 #[test]
-fn four_rotors_of_every_number_stay_on_a_segment_that_ends_at_the_limits() {
-    let (_, mixer) = quad();
-    for facet in &mixer.facets {
-        let mut face = Face::without(RotorSet::EMPTY);
-        face.pin(facet, Side::Upper, &mixer.rotors);
-        for wrench in wrenches() {
-            for decided in [
-                AxisSet::EMPTY.with(Axis::Roll).with(Axis::Pitch),
-                AxisSet::ALL.without(AxisSet::EMPTY.with(Axis::Yaw)),
-            ] {
-                let found = four_rotors::segment(&mixer.rotors, &mixer.direct, &mixer.units, &face, decided, &wrench);
-                let Some(segment) = found else { continue };
-                let t = segment.t();
-                // Whatever comes in, what is made of it keeps the limits.
-                let mut kept = mixer.direct.thrusts_in_units(&segment.wrench(), &mixer.units);
-                mixer.direct.limit(&mut kept);
-                assert!(all_within(&kept, &mixer.rotors), "{wrench:?}: {kept:?}");
-                assert!(!t.is_nan(), "{wrench:?}");
-                if decided.len() == 2 && wrench.iter().all(|value| value.abs() <= 1.0) {
-                    // The first of the pinned rotors says where the line is; the facet says it of the others.
-                    let thrusts = mixer.direct.thrusts_in_units(&segment.wrench(), &mixer.units);
-                    let pinned = (0..4).filter_map(|i| Some((thrusts[i], face.pinned_thrust(i)?)));
-                    let off = pinned.map(|(thrust, limit)| (thrust - limit).abs()).fold(f32::MAX, f32::min);
-                    assert!(off <= MADE_TOL_N, "{wrench:?}: {off} off the limit");
-                }
-            }
+fn plane_of_every_number_gives_numbers_or_nothing() {
+    let (_, mut mixer) = quad();
+    for floor in [0.3, 7.999] {
+        for rotor in 0..4 {
+            assert!(mixer.set_limits(rotor, floor, 8.0));
         }
+        let plane = mixer.plane.as_ref().expect("four rotors");
+        let mut given = 0;
+        for demand in wrenches() {
+            let Some(choice) = plane.choose(&mixer.facets, &mixer.inverse_units, &demand, true) else { continue };
+            let near = demand.iter().all(|value| value.abs() <= 1.0);
+            given += usize::from(near);
+            let finite = choice.wrench.iter().chain(&choice.thrusts).all(|value| value.is_finite());
+            assert!(!near || finite, "{demand:?}: {:?}, {:?}", choice.wrench, choice.thrusts);
+        }
+        assert!(given > 0);
     }
 }
 

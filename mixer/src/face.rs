@@ -10,9 +10,9 @@ use heapless::Vec;
 
 use crate::box_least_squares::Bounded;
 use crate::facets::{Facet, Side};
+use crate::line_of_thrusts::{LineOfThrusts, ON_A_LINE};
 use crate::priority::AxisSet;
 use crate::rotor_set::RotorSet;
-use crate::rows::Rows;
 use crate::scalar::Scalar;
 use crate::segment::{Segment, sum};
 
@@ -21,18 +21,9 @@ pub(crate) struct Face<S, const N: usize> {
     pinned: RotorSet,
     thrusts: [S; N],
     facets: usize,
-    line: Option<Line<S>>,
+    /// Thrusts of the free rotors, where they form a line.
+    line: Option<LineOfThrusts<S>>,
 }
-
-/// Thrusts of the free rotors, in order, where they form a line.
-#[derive(Clone, Copy)]
-struct Line<S> {
-    start: [S; ON_A_LINE],
-    along: [S; ON_A_LINE],
-}
-
-/// Most rotors that are still free where they leave no more than a line: one more than three rows.
-const ON_A_LINE: usize = 4;
 
 impl<S: Scalar, const N: usize> Face<S, N> {
     /// Nothing is pinned but rotors that give no thrust any more.
@@ -45,12 +36,12 @@ impl<S: Scalar, const N: usize> Face<S, N> {
         axes.len().saturating_sub(self.facets)
     }
 
-    /// How many facets were met.
-    pub fn facets(&self) -> usize {
-        self.facets
+    /// Those of the first so many rotors, all there are, that are not pinned.
+    pub fn free(&self, rotors: usize) -> RotorSet {
+        RotorSet::first(rotors).less(self.pinned)
     }
 
-    pub fn is_free(&self, rotor: usize) -> bool {
+    fn is_free(&self, rotor: usize) -> bool {
         !self.pinned.contains(rotor)
     }
 
@@ -74,7 +65,7 @@ impl<S: Scalar, const N: usize> Face<S, N> {
 
     /// What the free rotors must still make of `wrench`.
     pub fn rest(&self, rotors: &Vec<Bounded<S>, N>, wrench: &[S; 4]) -> [S; 4] {
-        sum(wrench, -S::ONE, &self.made(rotors))
+        if self.pinned.is_empty() { *wrench } else { sum(wrench, -S::ONE, &self.made(rotors)) }
     }
 
     /// Thrust of a pinned rotor, none of a free one.
@@ -92,24 +83,10 @@ impl<S: Scalar, const N: usize> Face<S, N> {
                 return None;
             }
         }
-        let rows = Rows::new(&free, decided, most, |_, _| true);
-        let along = match free.len() - rows.rank().min(free.len()) {
-            0 => [S::ZERO; ON_A_LINE],
-            1 => rows.neutral(|i| i < free.len()),
-            _ => return None,
-        };
         let made = self.made(rotors);
-        let rest = sum(wrench, -S::ONE, &made);
-        let mut start = rows.least_effort(&rest);
-        // What rounding left over is found once more.
-        let mut left = rest;
-        for (rotor, thrust) in free.iter().zip(start) {
-            left = sum(&left, -thrust, &rotor.column);
-        }
-        for (thrust, correction) in start.iter_mut().zip(rows.least_effort(&left)) {
-            *thrust = *thrust + correction;
-        }
-        self.line = Some(Line { start, along });
+        let line = LineOfThrusts::new(&free, decided, most, &sum(wrench, -S::ONE, &made))?;
+        self.line = Some(line);
+        let LineOfThrusts { start, along } = line;
         let (mut wrench_start, mut wrench_along) = (made, [S::ZERO; 4]);
         for ((rotor, from), speed) in free.iter().zip(start).zip(along) {
             wrench_start = sum(&wrench_start, from, &rotor.column);

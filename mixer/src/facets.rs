@@ -3,9 +3,10 @@
 //! With thrusts between floor and ceiling the wrenches of N rotors form a zonotope. Its facets are
 //! known in advance: any k − 1 linearly independent columns of the effectiveness matrix, restricted
 //! to k axes, span one direction of facet. Opposite facets share their normal, so each direction is
-//! kept as a slab, `lower ≤ n·w ≤ upper`.
+//! kept as a slab, `|n·w − middle| ≤ half width`: whether a wrench lies in it is one comparison.
 //!
-//! * Math: n is the generalised cross product of the columns; upper = Σ max(n·bᵢ loᵢ, n·bᵢ hiᵢ)
+//! * Math: n is the generalised cross product of the columns; middle = Σ n·bᵢ (hiᵢ + loᵢ)/2,
+//!   half width = Σ |n·bᵢ| (hiᵢ − loᵢ)/2
 //! * Source: docs/allocation.md; zonotopes: G. M. Ziegler, Lectures on Polytopes, 1995, lecture 7
 //!   (from memory)
 
@@ -17,6 +18,9 @@ use crate::wrench::Axis;
 
 /// Normals are told apart, and found to be of no length, at this relative tolerance.
 pub const NORMAL_TOL: f64 = 1.0e-9;
+
+/// Room of which less than this is missing, as a share of half a slab's width, is there: what rounding leaves.
+const ROOM_TOL: f64 = 1.0e-12;
 
 /// A component of a unit normal below this, in units of the machine epsilon, is zero when it flies.
 const SLOPE_ULPS: f64 = 8.0;
@@ -30,13 +34,13 @@ pub const fn facet_capacity(rotors: usize) -> usize {
     2 + 2 * rotors + 2 * pairs + triples
 }
 
-/// One pair of opposite facets: `lower ≤ normal·w ≤ upper` for every attainable wrench `w`, measured
+/// One pair of opposite facets: `|normal·w − middle| ≤ half_width` for every attainable wrench `w`, measured
 /// in [`Effectiveness::units`], in which the normal has length one.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub(crate) struct Facet<S> {
     pub normal: [S; 4],
-    pub lower: S,
-    pub upper: S,
+    pub middle: S,
+    pub half_width: S,
     /// Rotors that span the facet: on it they are free, all others stand at a limit.
     pub free: RotorSet,
     /// Rotors whose thrust moves along the normal: at the ceiling on the upper facet.
@@ -57,11 +61,22 @@ impl<S: Scalar> Facet<S> {
         let least = SLOPE_ULPS * S::EPSILON.to_f64();
         Facet {
             normal: facet.normal.map(|value| if value.abs() < least { S::ZERO } else { S::from_f64(value) }),
-            lower: S::from_f64(facet.lower),
-            upper: S::from_f64(facet.upper),
+            middle: S::from_f64(facet.middle),
+            half_width: S::from_f64(facet.half_width),
             free: facet.free,
             rising: facet.rising,
         }
+    }
+
+    /// How far a point lies along the normal from the middle of the slab; inside, no more than half its width.
+    #[inline(always)]
+    pub fn off_middle(&self, point: &[S; 4]) -> S {
+        dot(&self.normal, point) - self.middle
+    }
+
+    /// Where the two facets stand along the normal.
+    pub fn ends(&self) -> (S, S) {
+        (self.middle - self.half_width, self.middle + self.half_width)
     }
 }
 
@@ -101,7 +116,7 @@ pub(crate) struct FacetTable<const F: usize> {
 impl<const F: usize> FacetTable<F> {
     pub const fn new() -> Self {
         const NONE: Facet<f64> =
-            Facet { normal: [0.0; 4], lower: 0.0, upper: 0.0, free: RotorSet::EMPTY, rising: RotorSet::EMPTY };
+            Facet { normal: [0.0; 4], middle: 0.0, half_width: 0.0, free: RotorSet::EMPTY, rising: RotorSet::EMPTY };
         FacetTable { facets: [NONE; F], len: 0, runs: [Run::EMPTY; RUNS], run_count: 0 }
     }
 
@@ -139,7 +154,7 @@ impl<const F: usize> FacetTable<F> {
                 if self.len == F {
                     return Err(GeometryError::TooManyFacets { capacity: F });
                 }
-                self.facets[self.len] = slab(matrix, units, normal);
+                self.facets[self.len] = slab(matrix, units, normal, 1.0);
                 self.len += 1;
             }
             more = next_combination(&mut pick, size, matrix.len());
@@ -148,6 +163,33 @@ impl<const F: usize> FacetTable<F> {
         self.runs[self.run_count] = run;
         self.run_count += 1;
         Ok(run)
+    }
+
+    /// Whether the facets of a run hold for every attainable wrench with `axis` set to zero, with all ceilings at any one
+    /// share of the designed ones that leaves each above its floor.
+    ///
+    /// * Math: the slab that the wrenches fill along the normal without its part in `axis` lies in the facet's slab;
+    ///   by how much it stands out is convex in the share, so both ends of the share tell
+    pub const fn never_bind_without<const N: usize>(&self, run: Run, axis: Axis, matrix: &Effectiveness<N>) -> bool {
+        let shares = [least_share(matrix), 1.0];
+        let (mut place, end) = run.bounds();
+        while place < end {
+            let normal = self.facets[place].normal;
+            let mut rest = normal;
+            rest[axis.index()] = 0.0;
+            let mut i = 0;
+            while i < shares.len() {
+                let facet = slab(matrix, matrix.units(), normal, shares[i]);
+                let filled = slab(matrix, matrix.units(), rest, shares[i]);
+                let room = facet.half_width - filled.half_width - (facet.middle - filled.middle).abs();
+                if !(room >= -ROOM_TOL * self.facets[place].half_width) {
+                    return false;
+                }
+                i += 1;
+            }
+            place += 1;
+        }
+        true
     }
 
     /// Whether a parallel normal stands in the table from `start` on.
@@ -220,8 +262,19 @@ const fn unit_normal<const N: usize>(
     Some(normal)
 }
 
-const fn slab<const N: usize>(matrix: &Effectiveness<N>, units: [f64; 4], normal: [f64; 4]) -> Facet<f64> {
-    let mut facet = Facet { normal, lower: 0.0, upper: 0.0, free: RotorSet::EMPTY, rising: RotorSet::EMPTY };
+/// The share of the designed ceilings at which the first of them is down at its floor.
+const fn least_share<const N: usize>(matrix: &Effectiveness<N>) -> f64 {
+    let (mut share, mut i) = (0.0_f64, 0);
+    while i < matrix.len() {
+        share = share.max(matrix.floors_n()[i] / matrix.ceilings_n()[i]);
+        i += 1;
+    }
+    share
+}
+
+/// Where the wrenches end along a normal, with all ceilings at this share of the designed ones.
+const fn slab<const N: usize>(matrix: &Effectiveness<N>, units: [f64; 4], normal: [f64; 4], share: f64) -> Facet<f64> {
+    let mut facet = Facet { normal, middle: 0.0, half_width: 0.0, free: RotorSet::EMPTY, rising: RotorSet::EMPTY };
     let mut i = 0;
     while i < matrix.len() {
         let (mut reach, mut square) = (0.0, 0.0);
@@ -234,9 +287,9 @@ const fn slab<const N: usize>(matrix: &Effectiveness<N>, units: [f64; 4], normal
         }
         // What is zero in exact arithmetic must count as zero: such a rotor spans the facet.
         if reach * reach > NORMAL_TOL * NORMAL_TOL * square {
-            let (floor, ceiling) = (reach * matrix.floors_n()[i], reach * matrix.ceilings_n()[i]);
-            facet.lower += floor.min(ceiling);
-            facet.upper += floor.max(ceiling);
+            let (floor, ceiling) = (matrix.floors_n()[i], share * matrix.ceilings_n()[i]);
+            facet.middle += 0.5 * reach * (ceiling + floor);
+            facet.half_width += 0.5 * reach.abs() * (ceiling - floor);
             if reach > 0.0 {
                 facet.rising = facet.rising.with(i);
             }

@@ -89,6 +89,7 @@ impl Scalar for Fixed {
     const TWO: Self = Fixed(I32F32::from_bits(2 << 32));
     const HALF: Self = Fixed(I32F32::from_bits(1 << 31));
     const EPSILON: Self = Fixed(I32F32::DELTA);
+    const SMALLEST: Self = Fixed(I32F32::DELTA);
 
     /// The nearest number; 0 for NaN.
     fn from_f64(value: f64) -> Self {

@@ -22,8 +22,8 @@ impl<S: Scalar, const N: usize, const F: usize, const P: usize> Mixer<S, N, F, P
     /// be touched by no wrench once a rotor has failed; none cuts into the set.
     pub fn half_spaces(&self) -> impl Iterator<Item = HalfSpace<S>> + '_ {
         let both = |facet: &Facet<S>| {
-            let normal = product(&facet.normal, &self.inverse_units);
-            [HalfSpace { normal, bound: facet.upper }, HalfSpace { normal: normal.map(|n| -n), bound: -facet.lower }]
+            let (normal, (lower, upper)) = (product(&facet.normal, &self.inverse_units), facet.ends());
+            [HalfSpace { normal, bound: upper }, HalfSpace { normal: normal.map(|n| -n), bound: -lower }]
         };
         self.plan.full_run().of(&self.facets).iter().flat_map(both)
     }

@@ -28,6 +28,9 @@ impl<S: Scalar, const N: usize, const F: usize, const P: usize> Mixer<S, N, F, P
         if !(sound && self.rotors.iter().zip(&self.rated).all(leaves_room)) {
             return false;
         }
+        if share == self.ceiling_share && self.apart == self.failed {
+            return true;
+        }
         for ((i, rotor), (_, rated)) in self.rotors.iter_mut().enumerate().zip(&self.rated) {
             if !self.failed.contains(i) {
                 rotor.ceiling = share * *rated;
@@ -54,6 +57,7 @@ impl<S: Scalar, const N: usize, const F: usize, const P: usize> Mixer<S, N, F, P
             Some(slot) if sound && !self.failed.contains(rotor) => {
                 (slot.floor, slot.ceiling) = (floor_n, ceiling_n);
                 self.apart = self.apart.with(rotor);
+                self.floors_apart = self.floors_apart.with(rotor);
                 self.replan();
                 true
             }
@@ -83,6 +87,7 @@ impl<S: Scalar, const N: usize, const F: usize, const P: usize> Mixer<S, N, F, P
         };
         (slot.floor, slot.ceiling) = (*floor, self.ceiling_share * *ceiling);
         (self.failed, self.apart) = (self.failed.without(rotor), self.apart.without(rotor));
+        self.floors_apart = self.floors_apart.without(rotor);
         self.replan();
         self.share_out();
         true
@@ -134,8 +139,7 @@ impl<S: Scalar, const N: usize, const F: usize, const P: usize> Mixer<S, N, F, P
             if !(inverse > S::ZERO) {
                 continue;
             }
-            let offset = dot(&facet.normal, &wrench);
-            let slack = (facet.upper - offset).smaller(offset - facet.lower) * inverse;
+            let slack = (facet.half_width - facet.off_middle(&wrench).abs()) * inverse;
             nearest = Some(nearest.map_or(slack, |least: S| slack.smaller(least)));
         }
         nearest.unwrap_or_default()
@@ -156,6 +160,7 @@ impl<S: Scalar, const N: usize, const F: usize, const P: usize> Mixer<S, N, F, P
         }
         self.strength = self.rotors.iter().fold(S::ZERO, |sum, rotor| sum + rotor.ceiling);
         self.direct.set_limits(&self.rotors);
+        self.place_strips();
     }
 
     /// The least-squares product over the rotors that still work.
@@ -204,7 +209,8 @@ mod tests {
                 if a < b { (a, b) } else { (b, a) }
             });
             let (lower, upper) = ends.fold((0.0, 0.0), |sum, end| (sum.0 + end.0, sum.1 + end.1));
-            let off = (facet.lower - lower).abs().max((facet.upper - upper).abs());
+            let ends = facet.ends();
+            let off = (ends.0 - lower).abs().max((ends.1 - upper).abs());
             assert!(off <= OFFSET_TOL_N, "{facet:?}: {lower} to {upper}");
         }
     }

@@ -44,13 +44,17 @@ mod face;
 mod facets;
 #[cfg(feature = "fixed")]
 mod fixed_point;
-mod four_rotors;
 mod geometry;
 mod half_space;
 mod in_flight;
+mod line_of_thrusts;
+mod line_search;
 mod mixer;
 mod nearest;
+mod newton_step;
+mod normal_equations;
 mod offsets;
+mod plane;
 mod priority;
 mod rotor_set;
 mod rows;

@@ -16,12 +16,15 @@ use crate::cut::{Cut, Slabs};
 use crate::design::Design;
 use crate::direct::{Direct, first};
 use crate::facets::{Facet, dot};
+use crate::normal_equations::NormalEquations;
 use crate::offsets::Offsets;
+use crate::plane::Plane;
 use crate::rotor_set::RotorSet;
 use crate::scalar::Scalar;
+use crate::segment::sum;
 use crate::thrust_curve::ThrustCurve;
 use crate::tiers::TierPlan;
-use crate::walk::{Craft, Walk, wrench_of};
+use crate::walk::{Craft, Made, Walk, rounding, wrench_of};
 use crate::wrench::{Axis, Wrench};
 
 /// A shortfall below this share of what the rotors can do in an axis counts as rounding, in `f32`.
@@ -42,7 +45,11 @@ const FARTHEST: f64 = 1.0e6;
 pub struct Mixer<S, const N: usize, const F: usize, const P: usize = 0> {
     pub(crate) plan: TierPlan,
     pub(crate) direct: Direct<S, N>,
+    /// Where four rotors allow it.
+    pub(crate) plane: Option<Plane<S>>,
     pub(crate) rotors: Vec<Bounded<S>, N>,
+    /// Of all rotors, failed or not; none where columns are nearly dependent.
+    pub(crate) equations: Option<NormalEquations<S>>,
     /// Floor and ceiling of each rotor as designed.
     pub(crate) rated: [(S, S); N],
     pub(crate) units: [S; 4],
@@ -53,6 +60,8 @@ pub struct Mixer<S, const N: usize, const F: usize, const P: usize = 0> {
     pub(crate) failed: RotorSet,
     /// Rotors whose ceiling is no share of the rated one: failed, or with limits of their own.
     pub(crate) apart: RotorSet,
+    /// Rotors whose floor is not the designed one.
+    pub(crate) floors_apart: RotorSet,
     /// Whether the rotors that work still move four axes independently.
     pub(crate) four_axes_left: bool,
     pub(crate) ceiling_share: S,
@@ -81,24 +90,29 @@ impl<S: Scalar, const N: usize, const F: usize, const P: usize> Mixer<S, N, F, P
             ceiling: S::from_f64(*ceiling),
         };
         let (floors, ceilings) = (matrix.floors_n(), matrix.ceilings_n());
-        let rotors: Vec<_, N> = matrix.columns().iter().zip(floors).zip(ceilings).map(bounded).collect();
+        let rotors: Vec<_, N> = gathered(matrix.columns().iter().zip(floors).zip(ceilings).map(bounded));
         let mut rated = [(S::ZERO, S::ZERO); N];
         for (slot, rotor) in rated.iter_mut().zip(&rotors) {
             *slot = (rotor.floor, rotor.ceiling);
         }
-        let facets: Vec<_, F> = design.facets().iter().map(Facet::quantised).collect();
+        let facets: Vec<_, F> = gathered(design.facets().iter().map(Facet::quantised));
         let reach = reach(matrix.columns(), ceilings);
-        Mixer {
+        let inverse = matrix.pseudo_inverse();
+        let plane = |order| Plane::new(order, inverse.get(..rotors.len())?);
+        let mut mixer = Mixer {
             plan: *design.plan(),
-            direct: Direct::new(&matrix.pseudo_inverse(), &rotors),
+            direct: Direct::new(&inverse, &rotors),
+            plane: design.plan().as_plane().and_then(plane),
             units: units.map(S::from_f64),
             inverse_units: units.map(|unit| S::from_f64(1.0 / unit)),
-            offsets: facets.iter().map(|facet| Offsets::new(facet, &rotors, &rated, RotorSet::EMPTY)).collect(),
+            offsets: gathered(facets.iter().map(|facet| Offsets::new(facet, &rotors, &rated, RotorSet::EMPTY))),
             facets,
+            equations: NormalEquations::new(&rotors, RotorSet::first(rotors.len()), 4),
             rotors,
             rated,
             failed: RotorSet::EMPTY,
             apart: RotorSet::EMPTY,
+            floors_apart: RotorSet::EMPTY,
             four_axes_left: true,
             ceiling_share: S::ONE,
             inverse_share: S::ONE,
@@ -107,6 +121,15 @@ impl<S: Scalar, const N: usize, const F: usize, const P: usize> Mixer<S, N, F, P
             met_tol: reach.map(|reach| S::from_f64(MET_ULPS * S::EPSILON.to_f64() * reach)),
             keep_yaw_sign: true,
             curves: array::from_fn(|i| ThrustCurve::square(ceilings.get(i).map_or(S::ONE, |n| S::from_f64(*n)))),
+        };
+        mixer.place_strips();
+        mixer
+    }
+
+    /// The strips of four rotors follow limits and facets.
+    pub(crate) fn place_strips(&mut self) {
+        if let Some(plane) = &mut self.plane {
+            plane.set_limits(&self.rotors, &self.facets, self.strength, &self.units);
         }
     }
 
@@ -218,26 +241,46 @@ impl<S: Scalar, const N: usize, const F: usize, const P: usize> Mixer<S, N, F, P
         }
         let (demand, invalid_demand) = self.understood(demand);
         let cap = rise_n.map(|rise_n| self.cap(&demand, rise_n));
-        let plan = &self.plan;
-        let scaled = product(&demand, &self.inverse_units);
-        let craft = Craft {
-            rotors: &self.rotors,
-            direct: &self.direct,
-            units: &self.units,
-            strength: self.strength,
-            failed: self.failed,
-        };
-        let made = plan.attain(Walk::new(&craft, &self.facets, &scaled, cap), self.keep_yaw_sign);
+        let made = self.on_the_plane(&demand, cap).unwrap_or_else(|| self.walked(&demand, cap));
         let achieved = product(&made.wrench, &self.units);
         Allocation {
             demand: Wrench::from_array(demand),
             achieved: Wrench::from_array(achieved),
             limits: first(self.direct.limits(&made.thrusts), self.rotors.len()),
             thrusts_n: first(made.thrusts, self.rotors.len()),
-            gave_way: plan.first_short(&demand, &achieved, &self.met_tol),
+            gave_way: self.plan.first_short(&demand, &achieved, &self.met_tol),
             invalid_demand,
             passes: made.passes,
         }
+    }
+
+    /// The best in the plane of four rotors' strips, where thrusts within their limits make what was chosen there.
+    pub(crate) fn on_the_plane(&self, demand: &[S; 4], cap: Option<S>) -> Option<Made<S, N>> {
+        let plane = self.plane.as_ref().filter(|_| cap.is_none() && self.failed == RotorSet::EMPTY)?;
+        let choice = plane.choose(&self.facets, &self.inverse_units, demand, self.keep_yaw_sign)?;
+        let mut thrusts = [S::ZERO; N];
+        for (thrust, chosen) in thrusts.iter_mut().zip(choice.thrusts) {
+            *thrust = chosen;
+        }
+        self.direct.limit(&mut thrusts);
+        let wrench = wrench_of(&self.rotors, &thrusts);
+        let off = sum(&product(&choice.wrench, &self.inverse_units), -S::ONE, &wrench);
+        off.iter().all(|value| value.abs() <= rounding(self.strength)).then_some(Made::read_off(thrusts, wrench))
+    }
+
+    /// Tier by tier along the facets.
+    pub(crate) fn walked(&self, demand: &[S; 4], cap: Option<S>) -> Made<S, N> {
+        let scaled = product(demand, &self.inverse_units);
+        let craft = Craft {
+            rotors: &self.rotors,
+            equations: &self.equations,
+            direct: &self.direct,
+            units: &self.units,
+            strength: self.strength,
+            failed: self.failed,
+            as_designed: self.apart.and(self.floors_apart) == RotorSet::EMPTY,
+        };
+        self.plan.attain(Walk::new(&craft, &self.facets, &scaled, cap), self.keep_yaw_sign)
     }
 
     /// What thrust may rise to, in units.
@@ -274,8 +317,7 @@ impl<S: Scalar, const N: usize, const F: usize, const P: usize> Mixer<S, N, F, P
         let in_units = |wrench: Wrench<S>| product(&wrench.to_array(), &self.inverse_units);
         let (from, direction) = (in_units(from), in_units(direction));
         let beside = |facet: &Facet<S>| {
-            let offset = dot(&facet.normal, &from);
-            dot(&facet.normal, &direction) == S::ZERO && !(offset >= facet.lower && offset <= facet.upper)
+            dot(&facet.normal, &direction) == S::ZERO && !(facet.off_middle(&from).abs() <= facet.half_width)
         };
         if full.iter().any(beside) {
             return (S::ONE, -S::ONE);
@@ -325,6 +367,15 @@ impl<S: Scalar, const N: usize, const F: usize, const P: usize> Mixer<S, N, F, P
         }
         (values, invalid)
     }
+}
+
+/// As many as there is room for, which here is for all: collecting would bring its panic along.
+fn gathered<T, const N: usize>(all: impl Iterator<Item = T>) -> Vec<T, N> {
+    let mut kept = Vec::new();
+    all.take(N).for_each(|one| {
+        let _ = kept.push(one);
+    });
+    kept
 }
 
 /// Component by component.

@@ -1,28 +1,28 @@
 //! How far out the facets stand: linear in the share of the rated ceilings that a sagging battery leaves.
 //!
 //! Every rotor off a facet stands at its floor on one side of the slab and at its ceiling on the other. The
-//! floors stay and all ceilings sag by one share, so a facet's offset is a fixed part and a part that goes
-//! with the share: a multiplication and an addition for each side, whatever the number of rotors.
+//! floors stay and all ceilings sag by one share, so the slab's middle and its half width are each a fixed part and
+//! a part that goes with the share: two multiplications and two additions, whatever the number of rotors.
 //!
-//! * Math: upper = Σ_rising r·hi·share + Σ_falling r·lo, lower the other way round, r = n·b
+//! * Math: middle = Σ ½r·(hi·share + lo), half width = Σ ½|r|·(hi·share − lo), r = n·b
 
 use crate::box_least_squares::Bounded;
 use crate::facets::{Facet, dot};
 use crate::rotor_set::RotorSet;
 use crate::scalar::Scalar;
 
-/// Offset of one side: `fixed + share·sagging`.
+/// `fixed + share·sagging`.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 struct Offset<S> {
     fixed: S,
     sagging: S,
 }
 
-/// Offsets of both sides of a slab.
+/// Where a slab stands.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub(crate) struct Offsets<S> {
-    lower: Offset<S>,
-    upper: Offset<S>,
+    middle: Offset<S>,
+    half_width: Offset<S>,
 }
 
 impl<S: Scalar> Offset<S> {
@@ -35,29 +35,25 @@ impl<S: Scalar> Offsets<S> {
     /// For rotors with these limits, of which those `apart` keep the ceiling they have whatever the share and
     /// all others have their share of the rated one.
     pub fn new(facet: &Facet<S>, rotors: &[Bounded<S>], rated: &[(S, S)], apart: RotorSet) -> Self {
-        let (mut lower, mut upper) = (Offset::default(), Offset::default());
+        let (mut middle, mut half_width) = (Offset::default(), Offset::default());
         for ((i, rotor), (_, rated)) in rotors.iter().enumerate().zip(rated) {
             if facet.free.contains(i) {
                 continue;
             }
-            let reach = dot(&facet.normal, &rotor.column);
-            let at_floor = reach * rotor.floor;
-            let (fixed, sagging) =
-                if apart.contains(i) { (reach * rotor.ceiling, S::ZERO) } else { (S::ZERO, reach * *rated) };
-            if facet.rising.contains(i) {
-                (lower.fixed, upper.fixed) = (lower.fixed + at_floor, upper.fixed + fixed);
-                upper.sagging = upper.sagging + sagging;
-            } else {
-                (lower.fixed, upper.fixed) = (lower.fixed + fixed, upper.fixed + at_floor);
-                lower.sagging = lower.sagging + sagging;
-            }
+            let reach = S::HALF * dot(&facet.normal, &rotor.column);
+            let size = if facet.rising.contains(i) { reach } else { -reach };
+            let (keeps, sags) = if apart.contains(i) { (rotor.ceiling, S::ZERO) } else { (S::ZERO, *rated) };
+            middle.fixed = middle.fixed + reach * (keeps + rotor.floor);
+            middle.sagging = middle.sagging + reach * sags;
+            half_width.fixed = half_width.fixed + size * (keeps - rotor.floor);
+            half_width.sagging = half_width.sagging + size * sags;
         }
-        Offsets { lower, upper }
+        Offsets { middle, half_width }
     }
 
-    /// Moves the facet to where it stands at this share.
+    /// Moves the slab to where it stands at this share.
     pub fn place(&self, facet: &mut Facet<S>, share: S) {
-        (facet.lower, facet.upper) = (self.lower.at(share), self.upper.at(share));
+        (facet.middle, facet.half_width) = (self.middle.at(share), self.half_width.at(share));
     }
 }
 
@@ -89,7 +85,7 @@ mod tests {
         for share in [1.0, 0.75, 0.5] {
             offsets.place(&mut facet, share);
             // Highest: the first at its ceiling, the second at its floor. Lowest: the other way round.
-            assert_eq!((facet.lower, facet.upper), (0.5 - 2.0 * 4.0 * share, 8.0 * share - 2.0 * 0.25));
+            assert_eq!(facet.ends(), (0.5 - 2.0 * 4.0 * share, 8.0 * share - 2.0 * 0.25));
         }
     }
 
@@ -100,7 +96,7 @@ mod tests {
         let offsets = Offsets::new(&facet, &rotors, &rated, RotorSet::EMPTY.with(1));
         for share in [1.0, 0.5] {
             offsets.place(&mut facet, share);
-            assert_eq!((facet.lower, facet.upper), (0.5 - 2.0 * 3.0, 8.0 * share - 2.0 * 0.25));
+            assert_eq!(facet.ends(), (0.5 - 2.0 * 3.0, 8.0 * share - 2.0 * 0.25));
         }
     }
 }

@@ -75,9 +75,25 @@ impl RotorSet {
         RotorSet(self.0 & !other.0)
     }
 
+    /// Those that are in one of them alone.
+    #[must_use]
+    pub(crate) const fn apart(self, other: Self) -> Self {
+        RotorSet(self.0 ^ other.0)
+    }
+
     /// The first of them; none of an empty set.
     pub const fn lowest(self) -> Option<usize> {
         if self.0 == 0 { None } else { Some(self.0.trailing_zeros() as usize) }
+    }
+
+    /// Of things in the rotors' order those of these rotors, each with the set of its rotor alone.
+    pub(crate) fn among<T>(self, all: &[T]) -> impl Iterator<Item = (Self, &T)> {
+        let with_its_own = |alone: &mut u16, one| {
+            let its_own = RotorSet(*alone);
+            *alone <<= 1;
+            Some((its_own, one))
+        };
+        all.iter().scan(1, with_its_own).filter(move |(its_own, _)| self.0 & its_own.0 != 0)
     }
 
     /// One after another, from the lowest.
@@ -107,7 +123,11 @@ mod tests {
     fn adds_takes_away_and_lists_as_sets_do() {
         let (a, b) = (RotorSet::from_bits(0b1011), RotorSet::from_bits(0b0110));
         assert_eq!((a.and(b).bits(), a.common(b).bits(), a.less(b).bits()), (0b1111, 0b0010, 0b1001));
+        assert_eq!(a.apart(b).bits(), 0b1101);
         assert_eq!(a.iter().collect::<Vec<_>>(), [0, 1, 3]);
+        let among: Vec<_> = a.among(&["first", "second", "third"]).map(|(alone, name)| (alone.bits(), *name)).collect();
+        assert_eq!(among, [(1, "first"), (2, "second")]);
+        assert_eq!(RotorSet::first(16).among(&[0; 17]).map(|(alone, _)| alone.lowest()).last(), Some(Some(15)));
         assert_eq!((RotorSet::EMPTY.lowest(), RotorSet::EMPTY.iter().count()), (None, 0));
     }
 

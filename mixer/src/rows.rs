@@ -1,8 +1,7 @@
 //! The rows of the effectiveness matrix over some of the rotors, made orthogonal.
 //!
-//! One small factorisation serves three questions: which thrusts reach a wrench with the least effort,
-//! which Newton step the box least squares takes, and in which direction thrusts can change while the
-//! wrench does not.
+//! Two questions are asked of it: which thrusts reach a wrench with the least effort, and which Newton step the box
+//! least squares takes where columns are nearly dependent.
 //!
 //! * Math: A = L·Q by modified Gram-Schmidt, largest remaining row first, cut at numerical rank
 //! * Source: G. Golub, C. Van Loan, Matrix Computations, 4th ed., sections 5.2 and 5.4 (from memory)
@@ -16,7 +15,7 @@ use crate::wrench::Axis;
 
 /// A row of which less than this is left, in units of the machine epsilon and of the largest row,
 /// depends on the rows before it.
-const RANK_ULPS: f64 = 64.0;
+pub(crate) const RANK_ULPS: f64 = 64.0;
 
 /// The factorisation. Only the first `rank` rows of each part mean anything.
 pub(crate) struct Rows<S, const N: usize> {
@@ -154,33 +153,6 @@ impl<S: Scalar, const N: usize> Rows<S, N> {
             }
         }
         step
-    }
-
-    /// The direction, longest where one thrust moves alone, that changes none of these rows.
-    pub fn neutral(&self, takes_part: impl Fn(usize) -> bool) -> [S; N] {
-        let (mut best, mut longest) = (0, -S::ONE);
-        for i in (0..N).filter(|i| takes_part(*i)) {
-            let mut left = S::ONE;
-            for direction in self.basis.iter().take(self.rank) {
-                let share = direction.get(i).copied().unwrap_or_default();
-                left = left - share * share;
-            }
-            if left > longest {
-                (best, longest) = (i, left);
-            }
-        }
-        let mut neutral = [S::ZERO; N];
-        if let Some(entry) = neutral.get_mut(best) {
-            *entry = S::ONE;
-        }
-        // Twice: the second pass takes out what rounding left in the first.
-        for direction in self.basis.iter().take(self.rank).chain(self.basis.iter().take(self.rank)) {
-            let along = inner(&neutral, direction);
-            for (entry, unit) in neutral.iter_mut().zip(direction) {
-                *entry = *entry - along * *unit;
-            }
-        }
-        neutral
     }
 }
 

@@ -38,6 +38,8 @@ pub trait Scalar:
     const HALF: Self;
     /// Distance from one to the next number.
     const EPSILON: Self;
+    /// The smallest number above zero with all its digits; in fixed point the distance between any two.
+    const SMALLEST: Self;
 
     /// The nearest number to `value`.
     fn from_f64(value: f64) -> Self;
@@ -105,6 +107,7 @@ impl Scalar for f32 {
     const TWO: Self = 2.0;
     const HALF: Self = 0.5;
     const EPSILON: Self = f32::EPSILON;
+    const SMALLEST: Self = f32::MIN_POSITIVE;
 
     fn from_f64(value: f64) -> Self {
         value as f32
@@ -147,6 +150,7 @@ impl Scalar for f64 {
     const TWO: Self = 2.0;
     const HALF: Self = 0.5;
     const EPSILON: Self = f64::EPSILON;
+    const SMALLEST: Self = f64::MIN_POSITIVE;
 
     fn from_f64(value: f64) -> Self {
         value

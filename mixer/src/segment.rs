@@ -1,5 +1,6 @@
 //! A line of wrenches: what is left of the attainable set once a facet has been met.
 
+use crate::cut::FAR;
 use crate::facets::dot;
 use crate::priority::AxisSet;
 use crate::scalar::Scalar;
@@ -7,9 +8,6 @@ use crate::wrench::Axis;
 
 /// What moves by less than this along the line, in units of the machine epsilon, stands still.
 const STILL_ULPS: f64 = 64.0;
-
-/// Stands for "no bound" on a line.
-const FAR: f64 = 1.0e18;
 
 /// Wrenches `start + t·along`, in units, for `low ≤ t ≤ high`: a point where they do not move.
 #[derive(Clone, Copy)]

@@ -12,6 +12,9 @@ use crate::scalar::Scalar;
 /// Largest round-trip error of command to thrust and back, relative to full thrust, in `f32`.
 pub const COMMAND_TOL_F32: f64 = 4.0e-7;
 
+/// Below this share of full thrust no rounding takes the root above one: its own root is 5·10⁻⁴ below.
+const SHARE_WELL_BELOW_FULL: f64 = 0.999;
+
 /// One point of a bench table.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
@@ -97,12 +100,16 @@ impl<S: Scalar, const P: usize> ThrustCurve<S, P> {
         if P > 0 && !self.points.is_empty() {
             return self.command_of_the_table(thrust_n.limit(S::ZERO, self.thrust_max_n));
         }
-        // Full thrust is full command, whatever the root is rounded to.
+        let share = thrust_n * self.inverse_max;
+        // Nearly always: far enough below full thrust for the root to stay below one, whatever it is rounded to.
+        if share < S::from_f64(SHARE_WELL_BELOW_FULL) {
+            return share.sqrt();
+        }
+        // Full thrust is full command.
         if thrust_n >= self.thrust_max_n {
             return S::ONE;
         }
-        let command = (thrust_n * self.inverse_max).sqrt();
-        if command > S::ONE { S::ONE } else { command }
+        share.sqrt().smaller(S::ONE)
     }
 
     fn command_of_the_table(&self, thrust_n: S) -> S {
@@ -152,6 +159,23 @@ mod tests {
     fn table() -> ThrustCurve<f32, 8> {
         let point = |command, thrust_n| CurvePoint { command, thrust_n };
         ThrustCurve::table(&[point(0.1, 0.2), point(0.4, 2.0), point(0.7, 5.0), point(1.0, 8.0)]).unwrap()
+    }
+
+    #[test]
+    fn command_is_at_most_full_and_the_root_of_the_share_up_to_full_thrust() {
+        /// Of full thrust: from below where the root alone is asked for to above full.
+        const SHARES: core::ops::Range<u32> = 997_000..1_003_000;
+        let full_n = 7.3_f32;
+        let curve = ThrustCurve::<f32, 0>::square(full_n);
+        for millionths in SHARES {
+            let thrust_n = full_n * (millionths as f32 * 1e-6);
+            let command = curve.command(thrust_n);
+            assert!(command <= 1.0, "{thrust_n} N: {command}");
+            let off = f64::from(command).powi(2) - f64::from(thrust_n.min(full_n)) / f64::from(full_n);
+            assert!(off.abs() <= COMMAND_TOL_F32, "{thrust_n} N: {command} is off by {off}");
+        }
+        assert_eq!(curve.command(full_n), 1.0);
+        assert_eq!(curve.command(f32::MAX), 1.0);
     }
 
     #[test]

@@ -8,6 +8,7 @@
 
 use crate::facets::{FacetTable, Run};
 use crate::geometry::{Effectiveness, GeometryError};
+use crate::plane::Order;
 use crate::priority::{AxisSet, Priority};
 use crate::scalar::Scalar;
 use crate::walk::{Bounds, Made, Walk};
@@ -19,8 +20,18 @@ struct Tier {
     axes: AxisSet,
     /// Once this tier is decided.
     bounds: Bounds,
-    /// Of the axes decided before this tier and yaw: the yaw band is drawn here.
-    band: Option<Bounds>,
+    /// The yaw band is drawn before this tier.
+    band: Option<YawBand>,
+}
+
+/// What the band of yaw torques worth having hangs on.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct YawBand {
+    /// Of the axes decided before and yaw.
+    pub bounds: Bounds,
+    /// Whether the bounds let yaw be zero whatever was decided before, with all ceilings at any one share of the
+    /// designed ones. So it is on every craft that looks the same from behind as from ahead.
+    pub zero_can_be_had: bool,
 }
 
 /// The order of work for a craft and a priority order.
@@ -57,7 +68,9 @@ impl TierPlan {
             if priority.keep_yaw_sign() && axes.contains(Axis::Thrust) && !next.contains(Axis::Yaw) {
                 let facets = facets_of!(decided.with(Axis::Yaw));
                 let capped = facets_of!(decided.with(Axis::Yaw).with(Axis::Thrust));
-                tier.band = Some(Bounds { facets, capped, banded: Run::EMPTY });
+                let bounds = Bounds { facets, capped, banded: Run::EMPTY };
+                tier.band =
+                    Some(YawBand { bounds, zero_can_be_had: table.never_bind_without(facets, Axis::Yaw, matrix) });
                 banded = true;
             }
             tier.bounds.facets = facets_of!(next);
@@ -73,6 +86,23 @@ impl TierPlan {
         }
         plan.full = facets_of!(decided);
         Ok(plan)
+    }
+
+    /// The order, if it begins with two torques at once and goes on one axis at a time.
+    pub fn as_plane(&self) -> Option<Order> {
+        let [tier, second, third, _] = &self.tiers;
+        let (mut axes, second_axis, third_axis) = (tier.axes.iter(), second.axes.only()?, third.axes.only()?);
+        match (axes.next(), axes.next(), axes.next()) {
+            // Zero thrust lies on the edge of what can be had: nothing is scaled towards it.
+            (Some(one), Some(other), None) if !tier.axes.contains(Axis::Thrust) => Some(Order {
+                first: [one, other],
+                second: second_axis,
+                third: third_axis,
+                run: tier.bounds.facets,
+                banded: second.band.is_some(),
+            }),
+            _ => None,
+        }
     }
 
     /// The facets of all four axes.
@@ -107,6 +137,9 @@ impl TierPlan {
     }
 
     fn descend<S: Scalar, const N: usize>(&self, walk: &mut Walk<S, N>, keep_yaw_sign: bool) {
+        if walk.meets_the_demand(self.full) {
+            return;
+        }
         for tier in self.tiers.iter().take(self.len) {
             if let Some(band) = tier.band.as_ref().filter(|_| keep_yaw_sign) {
                 walk.draw_yaw_band(band);

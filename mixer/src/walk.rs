@@ -7,19 +7,20 @@ mod made;
 
 use heapless::Vec;
 
-use crate::advance::Advance;
+use crate::advance::{Advance, is_outside};
 use crate::box_least_squares::{self, Bounded};
 use crate::clamp::{Clamp, Clamped};
 use crate::cut::{Band, End, Slabs};
 use crate::direct::Direct;
 use crate::face::Face;
 use crate::facets::{Facet, Run};
-use crate::four_rotors;
 use crate::nearest::nearest_in_two_axes;
+use crate::normal_equations::NormalEquations;
 use crate::priority::AxisSet;
 use crate::rotor_set::RotorSet;
 use crate::scalar::Scalar;
 use crate::segment::{Segment, sum};
+use crate::tiers::YawBand;
 use crate::wrench::Axis;
 
 pub(crate) use made::{Made, wrench_of};
@@ -33,11 +34,15 @@ const MET_ULPS: f64 = 4.0;
 /// The craft as it is now.
 pub(crate) struct Craft<'a, S, const N: usize> {
     pub rotors: &'a Vec<Bounded<S>, N>,
+    /// Of all rotors, failed or not.
+    pub equations: &'a Option<NormalEquations<S>>,
     pub direct: &'a Direct<S, N>,
     pub units: &'a [S; 4],
     /// All rotors at their ceilings: no thrust is larger.
     pub strength: S,
     pub failed: RotorSet,
+    /// Whether every rotor has its designed floor, and its designed ceiling or the share of it that all have.
+    pub as_designed: bool,
 }
 
 impl<S, const N: usize> Craft<'_, S, N> {
@@ -104,23 +109,38 @@ impl<'a, S: Scalar, const N: usize> Walk<'a, S, N> {
         }
     }
 
+    /// Takes all that is demanded, if it lies within the facets of all axes: then no tier gives way. Without a rotor they
+    /// may no longer be all there are.
+    pub fn meets_the_demand(&mut self, full: Run) -> bool {
+        let within = |facet: &Facet<S>| facet.off_middle(self.demand).abs() <= facet.half_width;
+        let met = self.craft.failed == RotorSet::EMPTY && full.of(self.table).iter().all(within);
+        if met {
+            (self.wrench, self.decided) = (*self.demand, AxisSet::ALL);
+        }
+        met
+    }
+
     /// The yaw torques worth having: from zero to the demand, as far as what is decided allows; where
     /// none of them is attainable, the one that comes nearest.
     ///
     /// Of these only the end at zero is looked for: what cannot be had at the other is no wrench of the set, and the
     /// facets of the tiers to come say so.
-    pub fn draw_yaw_band(&mut self, bounds: &Bounds) {
+    pub fn draw_yaw_band(&mut self, band: &YawBand) {
         let [_, _, _, wanted] = *self.demand;
+        let wanted = wanted.limit_size(self.farthest());
         let (from, to) = (wanted.smaller(S::ZERO), wanted.larger(S::ZERO));
         if let Some(segment) = &mut self.segment {
             return segment.narrow(Axis::Yaw, from, to);
         }
-        let least = self.clamp(bounds, Axis::Yaw, S::ZERO, S::ZERO);
+        if band.zero_can_be_had && self.craft.as_designed && self.cap.is_none() {
+            self.band = Some((from, to));
+            return;
+        }
+        let least = self.clamp(&band.bounds, Axis::Yaw, S::ZERO, S::ZERO);
         if !(least.value >= from && least.value <= to) {
             self.band = Some((least.value, least.value));
             return self.stop_at(least.end, Axis::Yaw, least.value);
         }
-        let wanted = wanted.limit_size(self.farthest());
         self.band = Some((least.value.smaller(wanted), least.value.larger(wanted)));
     }
 
@@ -154,20 +174,20 @@ impl<'a, S: Scalar, const N: usize> Walk<'a, S, N> {
     /// What the bounds leave of what is wanted in one axis.
     #[inline(never)]
     fn clamp(&self, bounds: &Bounds, axis: Axis, wanted: S, rounding: S) -> Clamped<'a, S> {
-        let mut clamp = Clamp::new(&self.wrench, axis, wanted, rounding, self.avoided);
-        clamp.by(bounds.facets.of(self.table));
+        let mut clamp = Clamp::new(axis, wanted, rounding, self.avoided);
+        clamp.by(bounds.facets.of(self.table), &self.wrench);
         if let Some(band) = self.yaw_band() {
-            clamp.by_banded(bounds.banded.of(self.table), band);
+            clamp.by_banded(bounds.banded.of(self.table), &self.wrench, band);
         }
         if let Some(band) = self.below_cap() {
-            clamp.by_banded(bounds.capped.of(self.table), band);
+            clamp.by_banded(bounds.capped.of(self.table), &self.wrench, band);
         }
         Clamped { value: clamp.value, end: clamp.end }
     }
 
     /// How far the bounds let a direction be followed.
     fn follow(&self, bounds: &Bounds, base: &[S; 4], direction: &[S; 4], rounding: S) -> Advance<'a, S> {
-        let mut advance = Advance::new(rounding, self.rounding(), self.avoided);
+        let mut advance = Advance::new(rounding, self.avoided);
         advance.by(bounds.facets.of(self.table), base, direction);
         if let Some(band) = self.yaw_band() {
             advance.by_banded(bounds.banded.of(self.table), base, direction, band);
@@ -176,6 +196,15 @@ impl<'a, S: Scalar, const N: usize> Walk<'a, S, N> {
             advance.by_banded(bounds.capped.of(self.table), base, direction, band);
         }
         advance
+    }
+
+    /// Whether what is decided, with nothing in the axes to come, lies outside the bounds by more than `rounding`.
+    fn is_outside(&self, bounds: &Bounds, rounding: S) -> bool {
+        let outside = |run: Run, band| is_outside(Slabs { facets: run.of(self.table), band }, &self.wrench, rounding);
+        let (yaw, thrust) = (self.yaw_band(), self.below_cap());
+        outside(bounds.facets, None)
+            || yaw.is_some() && outside(bounds.banded, yaw)
+            || thrust.is_some() && outside(bounds.capped, thrust)
     }
 
     /// Everything that bounds a tier.
@@ -205,7 +234,7 @@ impl<'a, S: Scalar, const N: usize> Walk<'a, S, N> {
             let lenient = self.follow(bounds, &self.wrench, &direction, self.met());
             advance = if lenient.missed { advance } else { lenient };
         }
-        if advance.base_outside && advance.missed {
+        if advance.missed && self.is_outside(bounds, within) {
             self.nearest(axes, bounds);
         } else {
             self.go(axes, self.wrench, &direction, &advance);
@@ -230,7 +259,7 @@ impl<'a, S: Scalar, const N: usize> Walk<'a, S, N> {
 
     /// Wrenches that differ by less than this, in units, differ by rounding.
     fn rounding(&self) -> S {
-        S::from_f64(ROUNDING_ULPS) * S::EPSILON * self.craft.strength
+        rounding(self.craft.strength)
     }
 
     /// A demand that lies outside by less than this, in units, is met.
@@ -301,7 +330,7 @@ impl<'a, S: Scalar, const N: usize> Walk<'a, S, N> {
                 around.push(Bounded { column: axes.of(&rotor.column), floor: floor - half, ceiling: ceiling - half });
         }
         let missing = axes.of(&sum(wanted, -S::ONE, &middle));
-        let (moves, _) = box_least_squares::solve(&around, &Face::without(RotorSet::EMPTY), &missing);
+        let (moves, _) = box_least_squares::solve(&around, None, &Face::without(RotorSet::EMPTY), axes, &missing);
         for (rotor, thrust) in self.craft.rotors.iter().zip(moves) {
             middle = sum(&middle, thrust, &rotor.column);
         }
@@ -310,7 +339,11 @@ impl<'a, S: Scalar, const N: usize> Walk<'a, S, N> {
 
     /// From `base` along `direction` until a slab ends it, but no further than all of it.
     fn advance(&mut self, axes: AxisSet, bounds: &Bounds, base: [S; 4], direction: &[S; 4]) {
-        let advance = self.follow(bounds, &base, direction, S::ZERO);
+        let mut advance = self.follow(bounds, &base, direction, S::ZERO);
+        // Where the set is flat the way leaves it at once; rounding would let it go on for a while.
+        if advance.room(direction) <= self.rounding() {
+            advance.scale = S::ZERO;
+        }
         self.go(axes, base, direction, &advance);
     }
 
@@ -375,7 +408,7 @@ impl<'a, S: Scalar, const N: usize> Walk<'a, S, N> {
             return;
         }
         self.face.pin(end.facet, end.side, self.craft.rotors);
-        self.segment = self.what_is_left();
+        self.segment = self.face.segment(self.craft.rotors, self.decided, &self.wrench);
         let (lowest, band, cap) = (-self.craft.strength, self.band, self.cap);
         let Some(segment) = &mut self.segment else { return };
         if let (Some((low, high)), false) = (band, self.decided.contains(Axis::Yaw)) {
@@ -385,16 +418,9 @@ impl<'a, S: Scalar, const N: usize> Walk<'a, S, N> {
             segment.narrow(Axis::Thrust, lowest, cap);
         }
     }
+}
 
-    fn what_is_left(&mut self) -> Option<Segment<S>> {
-        let craft = self.craft;
-        if craft.is_square() {
-            let found =
-                four_rotors::segment(craft.rotors, craft.direct, craft.units, &self.face, self.decided, &self.wrench);
-            if found.is_some() {
-                return found;
-            }
-        }
-        self.face.segment(craft.rotors, self.decided, &self.wrench)
-    }
+/// Wrenches of rotors of this strength that differ by less than this, in units, differ by rounding.
+pub(crate) fn rounding<S: Scalar>(strength: S) -> S {
+    S::from_f64(ROUNDING_ULPS) * S::EPSILON * strength
 }

@@ -116,6 +116,24 @@ fn is_the_optimum_within_limits_set_rotor_by_rotor() {
     compare(12, set, None);
 }
 
+/// A floor of its own stays when all ceilings sag.
+#[test]
+fn is_the_optimum_when_ceilings_sag_above_a_floor_that_was_set() {
+    let set = |random: &mut SmallRng,
+               double: &mut TestMixer<f64>,
+               single: &mut TestMixer<f32>,
+               floors: &mut Vec<f64>,
+               ceilings: &mut Vec<f64>| {
+        let (rotor, floor) = (random.random_range(0..floors.len()), f64::from(random.random_range(1.0_f32..3.0)));
+        let ceiling = ceilings[rotor];
+        assert!(double.set_limits(rotor, floor, ceiling) && single.set_limits(rotor, floor as f32, ceiling as f32));
+        assert!(double.scale_ceilings(0.875) && single.scale_ceilings(0.875));
+        floors[rotor] = floor;
+        ceilings.iter_mut().for_each(|ceiling| *ceiling *= 0.875);
+    };
+    compare(16, set, None);
+}
+
 #[test]
 fn is_the_optimum_of_the_rotors_left_when_one_has_failed() {
     let fail = |random: &mut SmallRng,

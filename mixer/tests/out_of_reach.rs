@@ -248,3 +248,31 @@ fn goes_from_the_middle_as_far_as_the_set_reaches_in_three_or_four_axes() {
         true
     });
 }
+
+/// All of the pitch there is leaves a plus its two side rotors, which make a line in the three axes below: the way from
+/// its middle leaves it at once, also where `f32` cannot tell the line from its surroundings.
+#[test]
+fn stays_in_the_middle_of_a_set_that_is_flat() {
+    /// Newtons and newton metres.
+    const TOL: f32 = 5e-6;
+    let arm = |x, y, spin| Rotor {
+        position_m: [x, y, 0.0],
+        spin,
+        torque_per_thrust_m: 0.016,
+        thrust_min_n: 0.3,
+        thrust_max_n: 8.0,
+        ..Rotor::UP
+    };
+    let (ccw, cw) = (evenkeel_mixer::Spin::Ccw, evenkeel_mixer::Spin::Cw);
+    let rotors = [arm(0.25, 0.0, ccw), arm(0.0, 0.25, cw), arm(-0.25, 0.0, ccw), arm(0.0, -0.25, cw)];
+    let order = Priority::new(&[&[Pitch], &[Thrust, Roll, Yaw]], false).expect("an order");
+    let craft: TestDesign = design(&rotors, order).expect("a plus");
+    let mixer = Mixer::<f32, 8, FACETS>::new(&craft);
+    let demand = [30.457_17, -0.208_572_8, 3.427_105, -0.221_829_31];
+    let achieved = mixer.allocate(Wrench::from_array(demand)).achieved.to_array();
+    // One at its ceiling, one at its floor, two half way.
+    let middle = [2.0 * 8.3, 0.0, 0.25 * (8.0 - 0.3), 0.0];
+    for (achieved, middle) in achieved.into_iter().zip(middle) {
+        assert!((achieved - middle).abs() <= TOL * middle.max(1.0), "{achieved}, not {middle}");
+    }
+}

@@ -3,6 +3,7 @@
 use super::Walk;
 use crate::box_least_squares::{self, Bounded, MAX_PASSES};
 use crate::box_residual;
+use crate::priority::AxisSet;
 use crate::scalar::Scalar;
 use crate::segment::sum;
 
@@ -21,6 +22,13 @@ pub(crate) struct Made<S, const N: usize> {
     read_off: bool,
 }
 
+impl<S, const N: usize> Made<S, N> {
+    /// Without least squares.
+    pub fn read_off(thrusts: [S; N], wrench: [S; 4]) -> Self {
+        Made { thrusts, wrench, passes: 0, read_off: true }
+    }
+}
+
 impl<S: Scalar, const N: usize> Walk<'_, S, N> {
     /// What came of it.
     pub fn made(&self) -> Made<S, N> {
@@ -33,7 +41,9 @@ impl<S: Scalar, const N: usize> Walk<'_, S, N> {
         } else if let Some(segment) = &self.segment {
             self.face.thrusts(craft.rotors, segment.t())
         } else {
-            let (thrusts, taken) = box_least_squares::solve(craft.rotors, &self.face, &self.wrench);
+            let known = craft.equations.as_ref();
+            let (thrusts, taken) =
+                box_least_squares::solve(craft.rotors, known, &self.face, AxisSet::ALL, &self.wrench);
             (passes, read_off) = (taken, false);
             thrusts
         };
@@ -42,8 +52,12 @@ impl<S: Scalar, const N: usize> Walk<'_, S, N> {
 
     /// The same, or what comes nearer to the wrench that was chosen where the thrusts miss it by more than rounding.
     pub fn mended(&self, made: Made<S, N>) -> Made<S, N> {
-        let (met, off) = (self.rounding(), sum(&self.wrench, -S::ONE, &made.wrench));
-        if off.iter().all(|value| value.abs() <= met) { made } else { self.moved_nearer(made) }
+        if self.missed_by(&made) <= self.rounding() { made } else { self.moved_nearer(made) }
+    }
+
+    /// How far what the thrusts make lies from what was chosen, in units.
+    fn missed_by(&self, made: &Made<S, N>) -> S {
+        largest(&sum(&self.wrench, -S::ONE, &made.wrench))
     }
 
     #[cold]
@@ -71,19 +85,28 @@ impl<S: Scalar, const N: usize> Walk<'_, S, N> {
     /// Whether this walk, past a facet that another met, chose the same but for what led the other astray, and made
     /// more of it.
     pub fn is_closer_than(&self, made: &Made<S, N>, other: &Self, other_made: &Made<S, N>) -> bool {
-        let (Some(mine), Some(theirs)) = (&self.first_met, &other.first_met) else { return false };
+        let Some(theirs) = &other.first_met else { return false };
+        // Past that facet there may be none that ends anything: rounding had met it.
+        let (decided, chosen, missed) = match &self.first_met {
+            Some(mine) => (mine.decided, &mine.wrench, self.strayed(made)),
+            None => (theirs.decided, &self.wrench, self.missed_by(made)),
+        };
         let strayed = other.strayed(other_made);
-        let apart = theirs.decided.of(&sum(&mine.wrench, -S::ONE, &theirs.wrench));
-        let same_choice = mine.decided.same(theirs.decided) && apart.iter().all(|value| value.abs() <= strayed);
-        same_choice && self.strayed(made) < strayed
+        let apart = largest(&theirs.decided.of(&sum(chosen, -S::ONE, &theirs.wrench)));
+        decided.same(theirs.decided) && apart <= strayed && missed < strayed
     }
 
     /// How far what the thrusts make lies from what was decided at the first facet, in units.
     fn strayed(&self, made: &Made<S, N>) -> S {
-        let Some(met) = self.first_met.as_ref().filter(|_| made.read_off) else { return S::ZERO };
-        let apart = met.decided.of(&sum(&met.wrench, -S::ONE, &made.wrench));
-        apart.iter().fold(S::ZERO, |worst, value| worst.larger(value.abs()))
+        match self.first_met.as_ref().filter(|_| made.read_off) {
+            Some(met) => largest(&met.decided.of(&sum(&met.wrench, -S::ONE, &made.wrench))),
+            None => S::ZERO,
+        }
     }
+}
+
+fn largest<S: Scalar>(values: &[S; 4]) -> S {
+    values.iter().fold(S::ZERO, |worst, value| worst.larger(value.abs()))
 }
 
 /// What thrusts make, in units; those left out count as zero.
