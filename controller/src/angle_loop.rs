@@ -79,7 +79,11 @@ impl<S: Scalar> AngleLoop<S> {
     /// * Input: unit quaternions; the wanted motion's own body rates, rad/s
     /// * Output: rad/s, inside the rate limits
     pub fn step(&self, attitude: Quaternion<S>, wanted: Quaternion<S>, moving_rad_s: BodyAxes<S>) -> BodyAxes<S> {
-        let error = AttitudeError::between(attitude, wanted);
+        self.close(AttitudeError::between(attitude, wanted), moving_rad_s)
+    }
+
+    /// [`AngleLoop::step`] with the error known.
+    pub fn close(&self, error: AttitudeError<S>, moving_rad_s: BodyAxes<S>) -> BodyAxes<S> {
         let [roll_gain, pitch_gain, yaw_gain] = self.gain_per_s;
         let [roll_max, pitch_max, yaw_max] = self.rate_max_rad_s;
         let roll = roll_gain * error.roll + moving_rad_s.roll;

@@ -70,12 +70,20 @@ pub struct Battery<S> {
 }
 
 /// What it remembers: nothing at power-up, and the mixer's ceilings are then not known either.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub struct BatteryState<S> {
     /// Smoothed; none before the first voltage.
     voltage_share: Option<FirstOrderLowPassState<S>>,
-    /// What the mixer took last.
-    ceiling_share: Option<S>,
+    /// What the mixer took last; zero before the first, which no ceiling is near.
+    taken: S,
+    /// The same, and one before the first.
+    ceiling_share: S,
+}
+
+impl<S: Scalar> Default for BatteryState<S> {
+    fn default() -> Self {
+        BatteryState { voltage_share: None, taken: S::ZERO, ceiling_share: S::ONE }
+    }
 }
 
 impl<S: Scalar> BatteryState<S> {
@@ -86,7 +94,7 @@ impl<S: Scalar> BatteryState<S> {
 
     /// Ceilings as a share of those on a full battery, as the mixer took them last.
     pub fn ceiling_share(&self) -> S {
-        self.ceiling_share.unwrap_or(S::ONE)
+        self.ceiling_share
     }
 }
 
@@ -121,15 +129,16 @@ impl<S: Scalar> Battery<S> {
         voltage_share: Option<S>,
         mixer: &mut Mixer<S, N, F, P>,
     ) {
-        let share = match voltage_share.filter(|share| share.is_finite()) {
-            Some(share) => self.smoothed(state, share.limit(self.voltage_share_min, S::ONE)),
-            None if state.ceiling_share.is_some() => return,
-            None => S::ONE,
+        let share = match voltage_share {
+            // Nearly always, where there is one.
+            Some(share) if share >= self.voltage_share_min && share <= S::ONE => self.smoothed(state, share),
+            Some(share) if share.is_finite() => self.smoothed(state, share.limit(self.voltage_share_min, S::ONE)),
+            _ if state.taken > S::ZERO => return,
+            _ => S::ONE,
         };
         let wanted = share * share;
-        let near = |taken: S| (wanted - taken).abs() <= self.step_share * taken;
-        if !state.ceiling_share.is_some_and(near) && mixer.scale_ceilings(wanted) {
-            state.ceiling_share = Some(wanted);
+        if !((wanted - state.taken).abs() <= self.step_share * state.taken) {
+            take_over(state, wanted, mixer);
         }
     }
 
@@ -139,7 +148,20 @@ impl<S: Scalar> Battery<S> {
             memory.reset_to(share);
             memory
         });
-        self.smoothing.step(memory, share)
+        // Within the limits, and so are those before.
+        self.smoothing.pass(memory, share)
+    }
+}
+
+#[cold]
+#[inline(never)]
+fn take_over<S: Scalar, const N: usize, const F: usize, const P: usize>(
+    state: &mut BatteryState<S>,
+    ceiling_share: S,
+    mixer: &mut Mixer<S, N, F, P>,
+) {
+    if mixer.scale_ceilings(ceiling_share) {
+        (state.taken, state.ceiling_share) = (ceiling_share, ceiling_share);
     }
 }
 

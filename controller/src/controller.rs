@@ -1,80 +1,27 @@
 //! One step: from what is sensed and asked to what each rotor is told.
 
-use core::fmt;
+mod asked;
+mod config;
 
 use evenkeel_mixer::{Allocation, Mixer, Scalar, Wrench};
 use heapless::Vec;
 
-use crate::angle_loop::{AngleLoop, AngleLoopConfig, AngleLoopError};
-use crate::finite::all_finite;
-use crate::inertia::{Inertia, InertiaError};
+use crate::angle_loop::AngleLoop;
+use crate::inertia::Inertia;
 use crate::quaternion::Quaternion;
-use crate::rate_loop::{AxisSetpoint, RateLoop, RateLoopConfig, RateLoopError, RateLoopState};
-use crate::reference::{Reference, ReferenceConfig, ReferenceError, ReferenceState};
+use crate::rate_loop::{AxisSetpoint, RateLoop, RateLoopConfig, RateLoopState};
+use crate::reference::{Reference, ReferenceState};
 use crate::setpoint::{BodyAxes, Motion, Motors, RateSetpoint, Setpoint};
 use crate::tilt_compensation::TiltCompensation;
+
+pub(crate) use asked::Asked;
+use asked::Known;
+pub use asked::RATE_BELIEVED_MAX;
+pub use config::{ControllerConfig, ControllerError};
 
 /// An axis is short of its demand when more than this share of the torque its integrator may hold is missing: far
 /// above rounding, far below what matters. Without it rounding would stop integrators whose demand is met.
 pub const SHORT_SHARE: f64 = 1.0e-4;
-
-/// Everything the controller is told about a craft, human side.
-#[derive(Clone, Copy, Debug, PartialEq)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize))]
-pub struct ControllerConfig {
-    /// Period of the rate loop and of [`Controller::step`].
-    pub period_s: f64,
-    /// The angle loop runs once in this many steps.
-    pub angle_divider: u32,
-    /// Rate loops: roll, pitch, yaw.
-    pub rate: [RateLoopConfig; 3],
-    /// Angle loop.
-    pub angle: AngleLoopConfig,
-    /// Set-point shaping.
-    pub reference: ReferenceConfig,
-    /// Inertia tensor about the centre of mass, body axes.
-    pub inertia_kg_m2: [[f64; 3]; 3],
-    /// Most by which thrust is raised to make up for tilt, as a factor: thrust over the cosine of the tilt up to this.
-    /// 1 leaves the demand as it is.
-    pub tilt_compensation_max: f64,
-}
-
-/// What is wrong with a [`ControllerConfig`].
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum ControllerError {
-    /// The angle divider is zero.
-    AngleDivider,
-    /// The rate loop of this axis: roll 0, pitch 1, yaw 2.
-    RateLoop {
-        /// Which axis.
-        axis: usize,
-        /// What is wrong with it.
-        cause: RateLoopError,
-    },
-    /// The angle loop.
-    AngleLoop(AngleLoopError),
-    /// The set-point shaping.
-    Reference(ReferenceError),
-    /// The inertia tensor.
-    Inertia(InertiaError),
-    /// The tilt compensation is below 1 or not finite.
-    TiltCompensation,
-}
-
-impl fmt::Display for ControllerError {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self {
-            ControllerError::AngleDivider => f.write_str("the angle divider must be at least 1"),
-            ControllerError::RateLoop { axis, cause } => write!(f, "rate loop of axis {axis}: {cause}"),
-            ControllerError::AngleLoop(cause) => write!(f, "angle loop: {cause}"),
-            ControllerError::Reference(cause) => cause.fmt(f),
-            ControllerError::Inertia(cause) => cause.fmt(f),
-            ControllerError::TiltCompensation => f.write_str("tilt_compensation_max must be at least 1 and finite"),
-        }
-    }
-}
-
-impl core::error::Error for ControllerError {}
 
 /// What is known of the craft at this sample.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -186,7 +133,7 @@ impl<S: Scalar> Controller<S> {
             angle_divider: config.angle_divider,
             rate: [made(0, roll)?, made(1, pitch)?, made(2, yaw)?],
             angle: AngleLoop::new(&config.angle).map_err(ControllerError::AngleLoop)?,
-            reference: Reference::new(&config.reference, config.period_s * f64::from(config.angle_divider))
+            reference: Reference::new(&config.reference, config.period_s, config.angle_divider)
                 .map_err(ControllerError::Reference)?,
             inertia: Inertia::new(config.inertia_kg_m2).map_err(ControllerError::Inertia)?,
             tilt_compensation: TiltCompensation::new(config.tilt_compensation_max)
@@ -221,23 +168,26 @@ impl<S: Scalar> Controller<S> {
 
     /// The first half of [`Controller::step`]: everything before the mixer.
     fn decide(&self, state: &mut ControllerState<S>, sensed: &Sensed<S>, setpoint: &Setpoint<S>) -> Decided<S> {
-        self.decide_at(state, sensed.attitude.normalized(), sensed.rate_rad_s, setpoint)
+        let Setpoint { motors, thrust_n, motion } = setpoint;
+        let asked = Asked { motors: *motors, thrust_n: *thrust_n, motion: Some(motion), finite: setpoint.is_finite() };
+        self.decide_at(state, sensed.attitude.normalized(), sensed.rate_rad_s, asked)
     }
 
-    /// The same with an attitude that is of unit length; none when nothing is known of it.
+    /// The same with an attitude that is of unit length, none when nothing is known of it.
     #[inline(always)]
     pub(crate) fn decide_at(
         &self,
         state: &mut ControllerState<S>,
         attitude: Option<Quaternion<S>>,
         rate_rad_s: BodyAxes<S>,
-        setpoint: &Setpoint<S>,
+        asked: Asked<'_, S>,
     ) -> Decided<S> {
-        let known = Known::of(attitude, rate_rad_s, setpoint, state.last_thrust_n);
-        if matches!(setpoint.motors, Motors::Off | Motors::Idle) {
+        let motors = asked.motors;
+        let known = Known::of(attitude, rate_rad_s, asked, state.last_thrust_n);
+        if matches!(motors, Motors::Off | Motors::Idle) {
             state.reset();
             state.wanted_attitude = known.attitude.unwrap_or(Quaternion::IDENTITY);
-            return Decided::without_torque(setpoint.motors, S::ZERO, known.invalid);
+            return Decided::without_torque(motors, S::ZERO, known.invalid);
         }
         state.last_thrust_n = known.thrust_n;
         let Some(rate_rad_s) = known.rate_rad_s else {
@@ -250,18 +200,32 @@ impl<S: Scalar> Controller<S> {
         }
         state.attitude_was_known = known.attitude.is_some();
         // Without an attitude the turning is stopped, and that is all that can be done.
-        let (attitude, motion) = match known.attitude {
-            Some(attitude) => (attitude, known.motion),
-            None => (state.wanted_attitude, Motion::Rates(BodyAxes::default())),
+        let (still, level);
+        let (attitude, motion) = match (known.attitude, known.motion) {
+            (Some(attitude), Some(motion)) => (attitude, motion),
+            (Some(attitude), None) => {
+                level = Motion::LEVEL;
+                (attitude, &level)
+            }
+            (None, _) => {
+                still = Motion::Rates(BodyAxes::default());
+                (state.wanted_attitude, &still)
+            }
         };
-        self.run_angle_loop(state, attitude, rate_rad_s, &motion);
+        if state.steps_to_angle_loop == 0 {
+            state.steps_to_angle_loop = self.angle_divider;
+            self.run_angle_loop(state, &Sensed { attitude, rate_rad_s }, motion);
+        } else {
+            self.reference.prepare(&mut state.reference, motion, state.steps_to_angle_loop);
+        }
+        state.steps_to_angle_loop -= 1;
         let acceleration_rad_s2 = self.run_rate_loops(state, rate_rad_s);
         let torque = self.inertia.torque(acceleration_rad_s2, rate_rad_s);
         // Standing on a slope is no reason for more thrust.
-        let leaning = known.attitude.filter(|_| setpoint.motors == Motors::Flying);
+        let leaning = known.attitude.filter(|_| motors == Motors::Flying);
         let thrust_n = self.tilt_compensation.raised(known.thrust_n, leaning);
         Decided {
-            motors: setpoint.motors,
+            motors,
             demand: Wrench { thrust_n, roll_nm: torque.roll, pitch_nm: torque.pitch, yaw_nm: torque.yaw },
             rate_setpoint: state.rate_setpoint,
             acceleration_rad_s2,
@@ -286,17 +250,27 @@ impl<S: Scalar> Controller<S> {
     ) -> Step<S, N> {
         match mixer.thrusts_off_the_limits(&decided.demand) {
             Some(thrusts_n) => self.conclude(state, decided, mixer.met(decided.demand, thrusts_n), &thrusts_n, mixer).0,
-            None => self.conclude_at_the_limits(state, *decided, mixer).0,
+            None => self.carry_out_at_the_limits(state, decided, mixer),
         }
     }
 
-    /// As [`Controller::conclude`], with the mixer's answer to any demand.
     #[cold]
     #[inline(never)]
+    fn carry_out_at_the_limits<const N: usize, const F: usize, const P: usize>(
+        &self,
+        state: &mut ControllerState<S>,
+        decided: &Decided<S>,
+        mixer: &Mixer<S, N, F, P>,
+    ) -> Step<S, N> {
+        self.conclude_at_the_limits(state, decided, mixer).0
+    }
+
+    /// As [`Controller::conclude`], with the mixer's answer to any demand.
+    #[inline(always)]
     pub(crate) fn conclude_at_the_limits<const N: usize, const F: usize, const P: usize>(
         &self,
         state: &mut ControllerState<S>,
-        decided: Decided<S>,
+        decided: &Decided<S>,
         mixer: &Mixer<S, N, F, P>,
     ) -> (Step<S, N>, [S; N]) {
         // On the ground no torque may raise the thrust.
@@ -304,11 +278,8 @@ impl<S: Scalar> Controller<S> {
             Motors::Grounded => mixer.allocate_with_rise(decided.demand, S::ZERO),
             Motors::Off | Motors::Idle | Motors::Flying => mixer.allocate(decided.demand),
         };
-        let mut thrusts_n = [S::ZERO; N];
-        for (slot, thrust) in thrusts_n.iter_mut().zip(&allocation.thrusts_n) {
-            *slot = *thrust;
-        }
-        self.conclude(state, &decided, allocation, &thrusts_n, mixer)
+        let thrusts_n = core::array::from_fn(|rotor| allocation.thrusts_n.get(rotor).copied().unwrap_or(S::ZERO));
+        self.conclude(state, decided, allocation, &thrusts_n, mixer)
     }
 
     /// What follows the mixer's answer: what it says to the integrators, and the commands, which come beside the step as
@@ -341,41 +312,42 @@ impl<S: Scalar> Controller<S> {
         (step, commands)
     }
 
-    /// The pilot's demand, shaped, to a rate set-point; at the angle loop's own pace.
-    fn run_angle_loop(
-        &self,
-        state: &mut ControllerState<S>,
-        attitude: Quaternion<S>,
-        rate_rad_s: BodyAxes<S>,
-        motion: &Motion<S>,
-    ) {
-        if state.steps_to_angle_loop == 0 {
-            state.steps_to_angle_loop = self.angle_divider;
-            let followed = self.reference.step(&mut state.reference, attitude, rate_rad_s, motion);
-            state.wanted_attitude = followed.attitude.unwrap_or(attitude);
-            state.rate_setpoint = RateSetpoint {
-                rate_rad_s: match followed.attitude {
-                    Some(wanted) => self.angle.step(attitude, wanted, followed.rate_rad_s),
-                    None => followed.rate_rad_s,
-                },
-                acceleration_rad_s2: followed.acceleration_rad_s2,
-                expected_rad_s2: followed.expected_rad_s2,
-            };
-        }
-        state.steps_to_angle_loop -= 1;
+    /// The pilot's demand, shaped, to a rate set-point; at the angle loop's own pace. The steps between work out what it
+    /// follows, and need neither attitude nor rates put into memory for a call.
+    #[inline(never)]
+    fn run_angle_loop(&self, state: &mut ControllerState<S>, sensed: &Sensed<S>, motion: &Motion<S>) {
+        let Sensed { attitude, rate_rad_s } = *sensed;
+        let followed = self.reference.step(&mut state.reference, attitude, rate_rad_s, motion);
+        state.wanted_attitude = followed.attitude.unwrap_or(attitude);
+        state.rate_setpoint = RateSetpoint {
+            rate_rad_s: match followed.attitude {
+                Some(_) => self.angle.close(followed.error, followed.rate_rad_s),
+                None => followed.rate_rad_s,
+            },
+            acceleration_rad_s2: followed.acceleration_rad_s2,
+            expected_rad_s2: followed.expected_rad_s2,
+        };
     }
 
+    /// In line: it has one caller, and all it is given would go through memory.
+    #[inline(always)]
     fn run_rate_loops(&self, state: &mut ControllerState<S>, rate_rad_s: BodyAxes<S>) -> BodyAxes<S> {
         let RateSetpoint { rate_rad_s: wanted, acceleration_rad_s2: known, expected_rad_s2: expected } =
             state.rate_setpoint;
         let [roll, pitch, yaw] = &self.rate;
         let [roll_state, pitch_state, yaw_state] = &mut state.rate;
+        // They begin and forget together: one is asked for all.
+        if !roll_state.has_begun() {
+            roll_state.begin(rate_rad_s.roll);
+            pitch_state.begin(rate_rad_s.pitch);
+            yaw_state.begin(rate_rad_s.yaw);
+        }
         let axis =
             |wanted_rad_s, known_rad_s2, expected_rad_s2| AxisSetpoint { wanted_rad_s, known_rad_s2, expected_rad_s2 };
         BodyAxes {
-            roll: roll.step(roll_state, axis(wanted.roll, known.roll, expected.roll), rate_rad_s.roll),
-            pitch: pitch.step(pitch_state, axis(wanted.pitch, known.pitch, expected.pitch), rate_rad_s.pitch),
-            yaw: yaw.step(yaw_state, axis(wanted.yaw, known.yaw, expected.yaw), rate_rad_s.yaw),
+            roll: roll.go_on(roll_state, axis(wanted.roll, known.roll, expected.roll), rate_rad_s.roll),
+            pitch: pitch.go_on(pitch_state, axis(wanted.pitch, known.pitch, expected.pitch), rate_rad_s.pitch),
+            yaw: yaw.go_on(yaw_state, axis(wanted.yaw, known.yaw, expected.yaw), rate_rad_s.yaw),
         }
     }
 
@@ -424,29 +396,5 @@ impl<S: Scalar> Decided<S> {
     }
 }
 
-/// No craft turns faster than this and lives, rad/s about all axes together: a larger rate is a fault of the sensor.
-pub const RATE_BELIEVED_MAX: f64 = 1.0e3;
-
-/// What of a step's input can be believed.
-struct Known<S> {
-    attitude: Option<Quaternion<S>>,
-    rate_rad_s: Option<BodyAxes<S>>,
-    motion: Motion<S>,
-    thrust_n: S,
-    invalid: bool,
-}
-
-impl<S: Scalar> Known<S> {
-    fn of(attitude: Option<Quaternion<S>>, rate_rad_s: BodyAxes<S>, setpoint: &Setpoint<S>, last_thrust_n: S) -> Self {
-        let believed = rate_rad_s.square() <= S::from_f64(RATE_BELIEVED_MAX * RATE_BELIEVED_MAX);
-        let rate_rad_s = believed.then_some(rate_rad_s);
-        let invalid = attitude.is_none() || !believed;
-        let [first, second, third] = setpoint.motion.to_array();
-        if all_finite([setpoint.thrust_n, first, second, third]) {
-            return Known { attitude, rate_rad_s, motion: setpoint.motion, thrust_n: setpoint.thrust_n, invalid };
-        }
-        let motion = if setpoint.motion.is_finite() { setpoint.motion } else { Motion::LEVEL };
-        let thrust_n = if setpoint.thrust_n.is_finite() { setpoint.thrust_n } else { last_thrust_n };
-        Known { attitude, rate_rad_s, motion, thrust_n, invalid: true }
-    }
-}
+#[cfg(test)]
+mod tests;

@@ -4,10 +4,18 @@ use evenkeel_mixer::Scalar;
 
 /// Whether all of these are finite.
 ///
-/// * Math: a finite number times zero is zero; an infinity or NaN times zero is NaN, and so is every sum with it
-/// * Cost: one multiplication and addition each, and one comparison for all
+/// * Math: zero times a finite number is zero, of either sign; zero times an infinity or NaN is NaN, and so is every
+///   product with it
+/// * Cost: one multiplication each, and one comparison for all
+#[inline]
 pub(crate) fn all_finite<S: Scalar, const K: usize>(values: [S; K]) -> bool {
-    values.iter().fold(S::ZERO, |sum, value| sum + *value * S::ZERO) == S::ZERO
+    zero_of(values) == S::ZERO
+}
+
+/// Zero where all of these are finite, and not equal to it otherwise: such products say the same of several lists.
+#[inline]
+pub(crate) fn zero_of<S: Scalar, const K: usize>(values: [S; K]) -> S {
+    values.iter().fold(S::ZERO, |zero, value| zero * *value)
 }
 
 #[cfg(test)]

@@ -17,20 +17,23 @@ use evenkeel_mixer::{Mixer, RotorSet, Scalar};
 use heapless::Vec;
 
 use crate::battery::{Battery, BatteryConfig, BatteryError, BatteryState};
-use crate::controller::{Controller, ControllerConfig, ControllerError, ControllerState, Step, of_rotors};
+use crate::controller::{
+    Asked, Controller, ControllerConfig, ControllerError, ControllerState, Decided, Step, of_rotors,
+};
 use crate::descent::{Descent, DescentConfig, DescentError, DescentState};
 use crate::estimate::{
     Alignment, AttitudeEstimator, AttitudeEstimatorConfig, AttitudeEstimatorError, AttitudeEstimatorState, Estimate,
     InertialSample,
 };
 use crate::filter::{GyroFilter, GyroFilterConfig, GyroFilterError, GyroFilterState};
-use crate::finite::all_finite;
 use crate::missed_periods::{MissedPeriods, MissedPeriodsState};
+use crate::passed_over::PassedOver;
 use crate::quaternion::Quaternion;
 use crate::rotor_reports::{RotorReports, RotorReportsConfig, RotorReportsError, RotorReportsState};
-use crate::setpoint::{BodyAxes, Motion, Motors, Setpoint};
+use crate::setpoint::{BodyAxes, Motion, Motors};
 use crate::supervisor::{
-    Decision, Permission, State, Supervisor, SupervisorConfig, SupervisorError, SupervisorInput, SupervisorState,
+    Decision, InTime, Permission, State, Supervisor, SupervisorConfig, SupervisorError, SupervisorInput,
+    SupervisorState,
 };
 
 /// All the blocks, human side.
@@ -156,58 +159,6 @@ pub struct FlightStep<S, const N: usize> {
     pub passed_over: PassedOver,
 }
 
-/// Values that were given, are not finite or cannot be, and were passed over. What the estimate and the loops passed over, their
-/// own records say.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
-pub struct PassedOver {
-    /// A rotor's speed: its notch stays where it was.
-    pub rotor_speed: bool,
-    /// The battery's charge: it counts as low.
-    pub battery: bool,
-    /// The supply voltage: the ceilings stay where they were.
-    pub voltage: bool,
-    /// The vertical speed: it counts as not known.
-    pub climb: bool,
-    /// The pilot's demand.
-    pub demand: bool,
-    /// The stopped rotors: those beyond the craft's count; or in flight all of them, when it says that none is left.
-    pub stopped_rotors: bool,
-}
-
-impl PassedOver {
-    fn of<S: Scalar, const N: usize>(sample: &Sample<S, N>, pilot: &PilotDemand<S>, stopped_rotors: bool) -> Self {
-        // Nearly always.
-        let measured = [sample.battery_share, sample.voltage_share, sample.climb_m_s];
-        let [roll, pitch, yaw] = pilot.motion.to_array();
-        let known = measured.map(|value| value.unwrap_or(S::ZERO));
-        if all_finite(sample.rotor_speeds_rad_s) && all_finite(known) && all_finite([pilot.thrust_n, roll, pitch, yaw])
-        {
-            return PassedOver { stopped_rotors, ..PassedOver::default() };
-        }
-        PassedOver { stopped_rotors, ..PassedOver::found(sample, pilot) }
-    }
-
-    #[cold]
-    fn found<S: Scalar, const N: usize>(sample: &Sample<S, N>, pilot: &PilotDemand<S>) -> Self {
-        let bad = |value: Option<S>| value.is_some_and(|value| !value.is_finite());
-        PassedOver {
-            rotor_speed: !all_finite(sample.rotor_speeds_rad_s),
-            battery: bad(sample.battery_share),
-            voltage: bad(sample.voltage_share),
-            climb: bad(sample.climb_m_s),
-            demand: !(pilot.thrust_n.is_finite() && pilot.motion.is_finite()),
-            stopped_rotors: false,
-        }
-    }
-
-    /// Whether any was.
-    pub fn any(&self) -> bool {
-        self.rotor_speed || self.battery || self.voltage || self.climb || self.demand || self.stopped_rotors
-    }
-}
-
 /// All the blocks, validated.
 #[derive(Clone, Debug, PartialEq)]
 pub struct FlightComputer<S> {
@@ -292,55 +243,58 @@ impl<S: Scalar> FlightComputer<S> {
         pilot: &PilotDemand<S>,
         mixer: &mut Mixer<S, N, F, P>,
     ) -> FlightStep<S, N> {
+        let in_time = self.supervisor.in_time(&mut state.supervisor, sample.now_us, pilot.at_us, sample.sensed_at_us);
+        let missed = self.missed_periods.step(&mut state.missed_periods, sample.now_us, sample.sensed_at_us);
         let gyro = sample.inertial.gyro_rad_s;
         let filtered = self.gyro_filter.step(&mut state.gyro_filter, gyro, &sample.rotor_speeds_rad_s);
-        let missed = self.missed_periods.step(&mut state.missed_periods, sample.now_us, sample.sensed_at_us);
-        self.estimator.bridge(&mut state.estimator, &sample.inertial, missed);
+        if missed != 0 {
+            self.estimator.bridge(&mut state.estimator, &sample.inertial, missed);
+        }
         let estimate = self.estimator.step(&mut state.estimator, &sample.inertial);
         let rate_rad_s = less(filtered.rate_rad_s, estimate.bias_rad_s);
         let whole = !(filtered.held || estimate.status.gyro_faulty || estimate.status.accelerometer_faulty);
         let disarmed = state.supervisor.state() == State::Disarmed;
         let rotors = self.rotor_reports.step(&mut state.rotor_reports, sample.stopped_rotors, disarmed, mixer);
-        let input = SupervisorInput {
-            now_us: sample.now_us,
-            arm_request: pilot.arm,
-            disarm: pilot.disarm,
-            demand_at_us: pilot.at_us,
-            thrust_n: pilot.thrust_n,
-            sensed_at_us: sample.sensed_at_us,
-            sensors_finite: whole,
-            cos_tilt: cos_tilt(estimate.attitude),
-            rate_rad_s,
-            on_ground: sample.on_ground,
-            battery_share: sample.battery_share,
-            configuration_valid: true,
-            attitude_known: estimate.status.alignment == Alignment::Aligned,
-            rotor_stopped: !rotors.stopped.is_empty(),
-        };
-        let mut decision = self.supervisor.step(&mut state.supervisor, &input);
+        let rotor_stopped = !rotors.stopped.is_empty();
         // At most one new plan of the mixer a step: a rotor's comes first.
         if !rotors.mixer_changed {
             self.battery.step(&mut state.battery, sample.voltage_share, mixer);
         }
+        let (ceiling_share, stopped_rotors) = (state.battery.ceiling_share(), rotors.stopped);
+        let passed_over = PassedOver::of(sample, pilot, rotors.passed_over);
+        // Put together where it is asked for, so that the usual step need not put it into memory.
+        let found = || Found { estimate: &estimate, rate_rad_s, whole, rotor_stopped };
+        let mut decision = match self.supervisor.quiet(&mut state.supervisor, in_time, &found().with(sample, pilot)) {
+            Some(decision) => decision,
+            None => self.look(&mut state.supervisor, in_time, found(), sample, pilot),
+        };
         match &mut decision.permission {
             Permission::LevelDescent { thrust_n } => {
                 *thrust_n = self.descent.step(&mut state.descent, sample.climb_m_s, *thrust_n);
             }
             _ => state.descent.reset(),
         }
-        let (ceiling_share, stopped_rotors) = (state.battery.ceiling_share(), rotors.stopped);
-        let passed_over = PassedOver::of(sample, pilot, rotors.passed_over);
+        let known = || Known {
+            estimate: &estimate,
+            rate_rad_s,
+            decision: &decision,
+            ceiling_share,
+            stopped_rotors,
+            passed_over,
+        };
         // Before the first commands there is nothing to hold.
-        let known = Known { estimate, rate_rad_s, decision, ceiling_share, stopped_rotors, passed_over };
-        if let Some(held) = state.commands.filter(|_| decision.hold && runs_the_loops(decision.permission)) {
-            return known.with(None, held, mixer.rotors());
+        if decision.hold
+            && runs_the_loops(decision.permission)
+            && let Some(held) = state.commands
+        {
+            return known().with(None, held, mixer.rotors());
         }
         let loops = &mut state.controller;
         let decided = match decision.permission {
             Permission::BlindDescent { thrust_n } => self.controller.decide_blind(loops, thrust_n),
             _ => {
-                let setpoint = permitted(decision.permission, pilot, sample.on_ground);
-                self.controller.decide_at(loops, Some(estimate.attitude), rate_rad_s, &setpoint)
+                let asked = permitted(decision.permission, pilot, passed_over.demand, sample.on_ground);
+                self.controller.decide_at(loops, Some(estimate.attitude), rate_rad_s, asked)
             }
         };
         match mixer.thrusts_off_the_limits(&decided.demand) {
@@ -348,33 +302,93 @@ impl<S: Scalar> FlightComputer<S> {
                 let allocation = mixer.met(decided.demand, thrusts_n);
                 let (control, commands) = self.controller.conclude(loops, &decided, allocation, &thrusts_n, mixer);
                 state.commands = Some(commands);
-                known.with(Some(control), commands, mixer.rotors())
+                known().with(Some(control), commands, mixer.rotors())
             }
-            None => {
-                let (control, commands) = self.controller.conclude_at_the_limits(loops, decided, mixer);
-                state.commands = Some(commands);
-                known.with(Some(control), commands, mixer.rotors())
-            }
+            None => self.end_at_the_limits(state, known(), decided, mixer),
+        }
+    }
+}
+
+impl<S: Scalar> FlightComputer<S> {
+    /// The supervisor's whole look. Its input is put together here, and not in every step.
+    #[cold]
+    #[inline(never)]
+    fn look<const N: usize>(
+        &self,
+        memory: &mut SupervisorState,
+        in_time: Option<InTime>,
+        found: Found<'_, S>,
+        sample: &Sample<S, N>,
+        pilot: &PilotDemand<S>,
+    ) -> Decision<S> {
+        self.supervisor.look(memory, in_time, &found.with(sample, pilot))
+    }
+
+    /// The end of a step whose demand the rotors may not meet.
+    #[cold]
+    #[inline(never)]
+    fn end_at_the_limits<const N: usize, const F: usize, const P: usize>(
+        &self,
+        state: &mut FlightState<S, N>,
+        known: Known<'_, S>,
+        decided: Decided<S>,
+        mixer: &Mixer<S, N, F, P>,
+    ) -> FlightStep<S, N> {
+        let (control, commands) = self.controller.conclude_at_the_limits(&mut state.controller, &decided, mixer);
+        state.commands = Some(commands);
+        known.with(Some(control), commands, mixer.rotors())
+    }
+}
+
+/// What the supervisor is told beside the sample and the demand.
+#[derive(Clone, Copy)]
+struct Found<'a, S> {
+    estimate: &'a Estimate<S>,
+    rate_rad_s: BodyAxes<S>,
+    /// What was sensed is finite and within range.
+    whole: bool,
+    rotor_stopped: bool,
+}
+
+impl<S: Scalar> Found<'_, S> {
+    #[inline(always)]
+    fn with<const N: usize>(self, sample: &Sample<S, N>, pilot: &PilotDemand<S>) -> SupervisorInput<S> {
+        SupervisorInput {
+            now_us: sample.now_us,
+            arm_request: pilot.arm,
+            disarm: pilot.disarm,
+            demand_at_us: pilot.at_us,
+            thrust_n: pilot.thrust_n,
+            sensed_at_us: sample.sensed_at_us,
+            sensors_finite: self.whole,
+            cos_tilt: cos_tilt(self.estimate.attitude),
+            rate_rad_s: self.rate_rad_s,
+            on_ground: sample.on_ground,
+            battery_share: sample.battery_share,
+            configuration_valid: true,
+            attitude_known: self.estimate.status.alignment == Alignment::Aligned,
+            rotor_stopped: self.rotor_stopped,
         }
     }
 }
 
 /// What of a step is known before the loops run.
 #[derive(Clone, Copy)]
-struct Known<S> {
-    estimate: Estimate<S>,
+struct Known<'a, S> {
+    estimate: &'a Estimate<S>,
     rate_rad_s: BodyAxes<S>,
-    decision: Decision<S>,
+    decision: &'a Decision<S>,
     ceiling_share: S,
     stopped_rotors: RotorSet,
     passed_over: PassedOver,
 }
 
-impl<S: Scalar> Known<S> {
+impl<S: Scalar> Known<'_, S> {
     /// In line, so that the record is written where it stays.
     #[inline(always)]
     fn with<const N: usize>(self, control: Option<Step<S, N>>, commands: [S; N], rotors: usize) -> FlightStep<S, N> {
         let Known { estimate, rate_rad_s, decision, ceiling_share, stopped_rotors, passed_over } = self;
+        let (estimate, decision) = (*estimate, *decision);
         let commands = of_rotors(commands, rotors);
         FlightStep { estimate, rate_rad_s, decision, control, commands, ceiling_share, stopped_rotors, passed_over }
     }
@@ -385,14 +399,23 @@ fn runs_the_loops<S>(permission: Permission<S>) -> bool {
     matches!(permission, Permission::PilotDemand | Permission::LevelDescent { .. })
 }
 
-/// What the loops are asked for under this permission.
-fn permitted<S: Scalar>(permission: Permission<S>, pilot: &PilotDemand<S>, on_ground: Option<bool>) -> Setpoint<S> {
+/// What the loops are asked for under this permission. Beside the pilot's demand all of it is ours.
+#[inline(always)]
+fn permitted<S: Scalar>(
+    permission: Permission<S>,
+    pilot: &PilotDemand<S>,
+    demand_passed_over: bool,
+    on_ground: Option<bool>,
+) -> Asked<'_, S> {
     let flying = if on_ground == Some(true) { Motors::Grounded } else { Motors::Flying };
-    let level = |motors, thrust_n| Setpoint { motors, thrust_n, motion: Motion::LEVEL };
+    let level = |motors, thrust_n| Asked { motors, thrust_n, motion: None, finite: true };
     match permission {
-        Permission::MotorsOff => Setpoint::DISARMED,
+        Permission::PilotDemand => {
+            let PilotDemand { thrust_n, motion, .. } = pilot;
+            Asked { motors: flying, thrust_n: *thrust_n, motion: Some(motion), finite: !demand_passed_over }
+        }
+        Permission::MotorsOff => level(Motors::Off, S::ZERO),
         Permission::RotorsAtFloor => level(Motors::Idle, S::ZERO),
-        Permission::PilotDemand => Setpoint { motors: flying, thrust_n: pilot.thrust_n, motion: pilot.motion },
         Permission::LevelDescent { thrust_n } | Permission::BlindDescent { thrust_n } => level(flying, thrust_n),
     }
 }

@@ -26,6 +26,7 @@ mod inertia;
 #[cfg(feature = "link")]
 pub mod link;
 mod missed_periods;
+mod passed_over;
 mod quaternion;
 mod rate_loop;
 mod reference;
@@ -48,9 +49,10 @@ pub use controller::{
 };
 pub use descent::{Descent, DescentConfig, DescentError, DescentState};
 pub use flight_computer::{
-    FlightComputer, FlightComputerConfig, FlightComputerError, FlightState, FlightStep, PassedOver, PilotDemand, Sample,
+    FlightComputer, FlightComputerConfig, FlightComputerError, FlightState, FlightStep, PilotDemand, Sample,
 };
 pub use inertia::{Inertia, InertiaError};
+pub use passed_over::PassedOver;
 pub use quaternion::Quaternion;
 pub use rate_loop::{AxisSetpoint, RateLoop, RateLoopConfig, RateLoopError, RateLoopState};
 pub use reference::{Followed, HEADING_LEAD_MAX, Reference, ReferenceConfig, ReferenceError, ReferenceState};

@@ -96,7 +96,9 @@ pub struct AxisSetpoint<S> {
 pub struct RateLoopState<S> {
     integral_rad_s2: S,
     derivative_rad_s2: S,
-    last_rate_rad_s: Option<S>,
+    last_rate_rad_s: S,
+    /// Whether there was a last rate.
+    begun: bool,
     pending: S,
 }
 
@@ -115,6 +117,16 @@ impl<S: Scalar> RateLoopState<S> {
     pub fn empty(&mut self) {
         self.integral_rad_s2 = S::ZERO;
         self.pending = S::ZERO;
+    }
+
+    /// Whether it knows how fast the craft turned at the step before.
+    pub(crate) fn has_begun(&self) -> bool {
+        self.begun
+    }
+
+    /// Takes this as the rate before the first step: a derivative that has no past gives no kick.
+    pub(crate) fn begin(&mut self, rate_rad_s: S) {
+        (self.last_rate_rad_s, self.begun) = (rate_rad_s, true);
     }
 
     /// What the integrator holds.
@@ -168,10 +180,19 @@ impl<S: Scalar> RateLoop<S> {
     /// * Input: all finite
     /// * Output: rad/s²
     pub fn step(&self, state: &mut RateLoopState<S>, setpoint: AxisSetpoint<S>, rate_rad_s: S) -> S {
+        if !state.has_begun() {
+            state.begin(rate_rad_s);
+        }
+        self.go_on(state, setpoint, rate_rad_s)
+    }
+
+    /// The same once the axis [has begun](RateLoopState::has_begun).
+    #[inline(always)]
+    pub(crate) fn go_on(&self, state: &mut RateLoopState<S>, setpoint: AxisSetpoint<S>, rate_rad_s: S) -> S {
         let error = setpoint.wanted_rad_s - rate_rad_s;
-        let change = rate_rad_s - state.last_rate_rad_s.unwrap_or(rate_rad_s);
+        let change = rate_rad_s - state.last_rate_rad_s;
         let unwanted = change - self.period_s * setpoint.expected_rad_s2;
-        state.last_rate_rad_s = Some(rate_rad_s);
+        state.last_rate_rad_s = rate_rad_s;
         state.derivative_rad_s2 = self.d_keep * state.derivative_rad_s2 + self.d_gain_per_s * unwanted;
         state.pending = self.i_per_step * error;
         let weighted = self.set_point_weight * setpoint.wanted_rad_s - rate_rad_s;

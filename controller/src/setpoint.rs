@@ -122,4 +122,10 @@ pub struct Setpoint<S> {
 impl<S: Scalar> Setpoint<S> {
     /// Everything off.
     pub const DISARMED: Self = Setpoint { motors: Motors::Off, thrust_n: S::ZERO, motion: Motion::LEVEL };
+
+    /// Whether every number is finite.
+    pub(crate) fn is_finite(&self) -> bool {
+        let [first, second, third] = self.motion.to_array();
+        all_finite([self.thrust_n, first, second, third])
+    }
 }

@@ -55,7 +55,7 @@ pub(crate) struct Aligner<S> {
     knock_share: S,
 }
 
-/// Running sums. As sums, not as means, they are exact in fixed point.
+/// Running sums. As sums, not as means, they are exact in fixed point; of the squares, but for the rounding of each.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub(crate) struct Means<S> {
     window: Window<S>,

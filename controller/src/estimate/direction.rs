@@ -20,6 +20,23 @@ pub(crate) fn sum<S: Scalar>(a: [S; 3], b: [S; 3]) -> [S; 3] {
     [a[0] + b[0], a[1] + b[1], a[2] + b[2]]
 }
 
+/// [`direction_error`] of the down that this force shows, times a weight.
+///
+/// * Input: a finite force, one over its length (zero for none), a unit vector
+/// * Why: up to a right angle, nearly always, the force need not be brought to unit length first
+pub(crate) fn tilt_error<S: Scalar>(force: [S; 3], inverse: S, estimated: [S; 3], weight: S) -> [S; 3] {
+    if dot(force, estimated) <= S::ZERO {
+        return scaled(cross(estimated, force), inverse * weight);
+    }
+    let [x, y, z] = estimated;
+    tilt_error_beyond_a_right_angle(scaled(force, -inverse), [x, y, z], weight)
+}
+
+#[cold]
+fn tilt_error_beyond_a_right_angle<S: Scalar>(seen: [S; 3], estimated: [S; 3], weight: S) -> [S; 3] {
+    scaled(direction_error(seen, estimated), weight)
+}
+
 /// Axis and size of the turn of the body that brings `estimated` to `seen`, unit vectors in body axes.
 ///
 /// * Math: seen × estimated, so the sine of the angle; beyond a right angle its direction with length
@@ -72,6 +89,18 @@ mod tests {
             // The estimate has the right side too low, so the body must roll left.
             assert!(error[0] <= 0.0 || degree == 180, "{degree}: {error:?}");
         }
+    }
+
+    #[test]
+    fn tilt_error_is_that_of_the_down_the_force_shows() {
+        for degree in -180..180 {
+            let angle = f64::from(degree).to_radians();
+            let (seen, estimated) = ([0.6 * angle.sin(), -0.8 * angle.sin(), angle.cos()], [0.0, 0.0, 1.0]);
+            let ours = tilt_error(scaled(seen, -1.25), 0.8, estimated, 0.5);
+            let expected = scaled(direction_error(seen, estimated), 0.5);
+            assert!((0..3).all(|k| (ours[k] - expected[k]).abs() < 1e-15), "{degree}: {ours:?} {expected:?}");
+        }
+        assert_eq!(tilt_error([0.0; 3], 0.0, [0.0, 0.6, 0.8], 1.0), [0.0; 3], "free fall shows nothing");
     }
 
     #[test]

@@ -8,8 +8,8 @@ use evenkeel_mixer::Scalar;
 
 use crate::estimate::alignment::{Aligner, AlignerConfig, Alignment, Means, Start, Stood};
 use crate::estimate::config::{AttitudeEstimatorConfig, AttitudeEstimatorError};
-use crate::estimate::direction::{attitude_with_down, direction_error, dot, scaled, sum};
-use crate::estimate::gate::{SeenDown, fade, fade_of_square, seen_down};
+use crate::estimate::direction::{attitude_with_down, dot, scaled, sum, tilt_error};
+use crate::estimate::gate::{SeenDown, seen_down, weight};
 use crate::estimate::heading::{HeadingReference, heading_turn, turned};
 use crate::quaternion::Quaternion;
 use crate::setpoint::BodyAxes;
@@ -73,9 +73,10 @@ pub struct AttitudeEstimator<S> {
     heading_weight: S,
     bias_max_rad_s: S,
     rate_max_rad_s: S,
+    rate_square_max: S,
     per_gravity: S,
     per_gate_share: S,
-    per_rate_gate: S,
+    per_rate_gate_square: S,
     aligner: Aligner<S>,
 }
 
@@ -138,11 +139,12 @@ impl<S: Scalar> AttitudeEstimator<S> {
             return Err(AttitudeEstimatorError::Gravity);
         }
         let per_gate_share = S::from_f64(1.0 / config.gate_share);
-        let per_rate_gate = S::from_f64(1.0 / config.rate_gate_rad_s);
+        let per_rate_gate = 1.0 / config.rate_gate_rad_s;
+        let per_rate_gate_square = S::from_f64(per_rate_gate * per_rate_gate);
         if !per_gate_share.is_finite() {
             return Err(AttitudeEstimatorError::Gate);
         }
-        if !per_rate_gate.is_finite() {
+        if !per_rate_gate_square.is_finite() {
             return Err(AttitudeEstimatorError::RateGate);
         }
         let AttitudeEstimatorConfig { align_s, still_rad_s, bias_max_rad_s, gate_share, .. } = *config;
@@ -155,9 +157,10 @@ impl<S: Scalar> AttitudeEstimator<S> {
             heading_weight: S::from_f64(config.heading_weight),
             bias_max_rad_s: S::from_f64(config.bias_max_rad_s),
             rate_max_rad_s: S::from_f64(config.rate_max_rad_s),
+            rate_square_max: S::from_f64(config.rate_max_rad_s * config.rate_max_rad_s),
             per_gravity,
             per_gate_share,
-            per_rate_gate,
+            per_rate_gate_square,
             aligner,
         })
     }
@@ -169,13 +172,13 @@ impl<S: Scalar> AttitudeEstimator<S> {
     /// * Cost: four inverse square roots at most, no division once aligned
     #[inline(always)]
     pub fn step(&self, state: &mut AttitudeEstimatorState<S>, sample: &InertialSample<S>) -> Estimate<S> {
-        let gyro = Some(sample.gyro_rad_s.to_array()).filter(|gyro| gyro.iter().all(|rate| self.believes(*rate)));
+        let gyro = Some(sample.gyro_rad_s.to_array()).filter(|gyro| self.believes(gyro));
         let seen = seen_down(sample.acceleration_m_s2, self.per_gravity);
         let mut status = EstimateStatus {
             alignment: state.alignment,
             accelerometer_weight: S::ZERO,
             gyro_faulty: gyro.is_none(),
-            accelerometer_faulty: seen.is_none(),
+            accelerometer_faulty: !seen.is_finite(),
             heading_faulty: sample.heading.is_some_and(|heading| !heading.is_finite()),
             heading_used: false,
             bias_limited: false,
@@ -186,9 +189,9 @@ impl<S: Scalar> AttitudeEstimator<S> {
                 None => status.bias_limited = self.bias_limited(state),
             }
         } else {
-            let force_g = scaled(sample.acceleration_m_s2, self.per_gravity);
-            let stood =
-                gyro.zip(seen).map(|(gyro_rad_s, SeenDown { off_share, .. })| Stood { gyro_rad_s, force_g, off_share });
+            let SeenDown { force_g, off_share, .. } = seen;
+            let stood = gyro.map(|gyro_rad_s| Stood { gyro_rad_s, force_g, off_share });
+            let stood = stood.filter(|_| seen.is_finite());
             let (alignment, start) = self.aligner.step(&mut state.means, state.alignment, stood);
             state.alignment = alignment;
             if let Some(start) = start {
@@ -218,7 +221,7 @@ impl<S: Scalar> AttitudeEstimator<S> {
             return;
         }
         let gyro = sample.gyro_rad_s.to_array();
-        let rate = if gyro.iter().all(|rate| self.believes(*rate)) {
+        let rate = if self.believes(&gyro) {
             let now = sum(gyro, state.bias_rad_s.map(|bias| -bias));
             scaled(sum(state.rate_rad_s, now), S::HALF)
         } else {
@@ -229,30 +232,39 @@ impl<S: Scalar> AttitudeEstimator<S> {
         state.attitude = after.normalized().unwrap_or(state.attitude);
     }
 
-    fn believes(&self, rate_rad_s: S) -> bool {
-        rate_rad_s.abs() <= self.rate_max_rad_s
+    /// Whether each axis is within the gyro's range; nearly always all of them together are. Less, and not equal: a
+    /// square that has met the end of the scalar's range says nothing.
+    fn believes(&self, gyro_rad_s: &[S; 3]) -> bool {
+        dot(*gyro_rad_s, *gyro_rad_s) < self.rate_square_max || self.believes_each(gyro_rad_s)
     }
 
+    #[cold]
+    fn believes_each(&self, gyro_rad_s: &[S; 3]) -> bool {
+        gyro_rad_s.iter().all(|rate| rate.abs() <= self.rate_max_rad_s)
+    }
+
+    /// In line: it has one caller, and the call would take everything it is given through memory.
+    #[inline(always)]
     fn turn(
         &self,
         state: &mut AttitudeEstimatorState<S>,
         gyro_rad_s: [S; 3],
-        seen: Option<SeenDown<S>>,
+        seen: SeenDown<S>,
         heading: Option<HeadingReference<S>>,
         status: &mut EstimateStatus<S>,
     ) {
         let rate = sum(gyro_rad_s, state.bias_rad_s.map(|bias| -bias));
         let down = state.attitude.down_in_body();
-        let mut tilt_error = [S::ZERO; 3];
-        if let Some(seen) = seen {
-            let turning = scaled(rate, self.per_rate_gate);
-            let weight = fade(seen.off_share * self.per_gate_share) * fade_of_square(dot(turning, turning));
-            tilt_error = scaled(direction_error(seen.down_body, down), weight);
+        let mut of_tilt = [S::ZERO; 3];
+        if !status.accelerometer_faulty {
+            let SeenDown { force_g, inverse, off_share } = seen;
+            let weight = weight(off_share * self.per_gate_share, dot(rate, rate) * self.per_rate_gate_square);
+            of_tilt = tilt_error(force_g, inverse, down, weight);
             status.accelerometer_weight = weight;
         }
-        let mut error = tilt_error;
+        let mut error = of_tilt;
         if let Some(off) = heading.and_then(|heading| heading.error(state.attitude)) {
-            error = sum(tilt_error, scaled(down, self.heading_weight * heading_turn(off)));
+            error = sum(of_tilt, scaled(down, self.heading_weight * heading_turn(off)));
             status.heading_used = true;
         }
         let turn = scaled(sum(rate, scaled(error, self.kp_per_s)), self.period_s);
@@ -264,7 +276,8 @@ impl<S: Scalar> AttitudeEstimator<S> {
         if learned.iter().all(|axis| axis.abs() < self.bias_max_rad_s) {
             state.bias_rad_s = learned;
         } else {
-            self.learn_up_to_the_limit(state, tilt_error);
+            let [x, y, z] = of_tilt;
+            self.learn_up_to_the_limit(state, [x, y, z]);
             status.bias_limited = self.bias_limited(state);
         }
     }

@@ -3,27 +3,32 @@
 use evenkeel_mixer::Scalar;
 
 use crate::estimate::direction::{dot, scaled};
-use crate::finite::all_finite;
 
 /// What an accelerometer sample says of down.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct SeenDown<S> {
-    /// Unit vector, body axes; zero in free fall.
-    pub(crate) down_body: [S; 3],
-    /// Length over gravity, less one, without its sign.
+    /// Specific force over gravity, body axes: at rest it points up.
+    pub(crate) force_g: [S; 3],
+    /// One over its length; zero in free fall.
+    pub(crate) inverse: S,
+    /// Length less one, without its sign.
     pub(crate) off_share: S,
 }
 
-/// At rest the accelerometer shows what holds the craft up: down is the other way. None when the
-/// sample is not finite or too large for the scalar.
-pub(crate) fn seen_down<S: Scalar>(acceleration_m_s2: [S; 3], per_gravity: S) -> Option<SeenDown<S>> {
-    let force = scaled(acceleration_m_s2, per_gravity);
-    let square = dot(force, force);
+/// At rest the accelerometer shows what holds the craft up: down is the other way. Of no meaning when the sample is not
+/// finite or too large for the scalar, which the length then is not either.
+pub(crate) fn seen_down<S: Scalar>(acceleration_m_s2: [S; 3], per_gravity: S) -> SeenDown<S> {
+    let force_g = scaled(acceleration_m_s2, per_gravity);
+    let square = dot(force_g, force_g);
     let inverse = square.recip_sqrt();
-    let down_body = scaled(force, -inverse);
-    let off_share = (square * inverse - S::ONE).abs();
-    let [x, y, z] = down_body;
-    all_finite([off_share, x, y, z]).then_some(SeenDown { down_body, off_share })
+    SeenDown { force_g, inverse, off_share: (square * inverse - S::ONE).abs() }
+}
+
+impl<S: Scalar> SeenDown<S> {
+    /// Whether it says anything.
+    pub(crate) fn is_finite(&self) -> bool {
+        self.off_share.is_finite()
+    }
 }
 
 /// Weight for a fault this large, 1 being the gate: one up to half of it, none from it on, smooth
@@ -34,13 +39,28 @@ pub(crate) fn fade<S: Scalar>(fault: S) -> S {
     if fault <= S::HALF {
         return S::ONE;
     }
-    let share = (S::TWO * (S::ONE - fault)).limit(S::ZERO, S::ONE);
+    // Below one, as the fault is above one half.
+    let share = S::TWO * (S::ONE - fault);
+    if !(share > S::ZERO) {
+        return S::ZERO;
+    }
     share * share * (S::ONE + S::TWO * (S::ONE - share))
 }
 
-/// [`fade`] of a fault given by its square: nearly always small, and then no root is taken.
-pub(crate) fn fade_of_square<S: Scalar>(square: S) -> S {
-    if square <= S::HALF * S::HALF { S::ONE } else { fade(square.sqrt()) }
+/// Weight of a sample whose length is off by this share of its gate, while the craft turns this fast: [`fade`] of both.
+///
+/// * Input: the rate of turn over its gate, squared: no root is taken as long as the rate counts in full
+pub(crate) fn weight<S: Scalar>(off: S, turning_square: S) -> S {
+    let slow = turning_square <= S::HALF * S::HALF;
+    if off <= S::HALF && slow {
+        return S::ONE;
+    }
+    let of_turning = match turning_square < S::ONE {
+        _ if slow => S::ONE,
+        true => fade(turning_square.sqrt()),
+        false => S::ZERO,
+    };
+    fade(off) * of_turning
 }
 
 #[cfg(test)]
@@ -61,21 +81,30 @@ mod tests {
     }
 
     #[test]
+    fn weight_is_the_product_of_both() {
+        for (off, turning) in [(0.0, 0.0), (0.5, 0.5), (0.75, 0.2), (0.3, 0.75), (0.75, 0.75), (1.0, 0.0), (0.0, 1.0)] {
+            assert_eq!(weight(off, turning * turning), fade(off) * fade(turning), "{off} {turning}");
+        }
+        assert_eq!([weight(f64::NAN, 0.0), weight(0.0, f64::NAN), weight(0.2, f64::INFINITY)], [0.0; 3]);
+    }
+
+    #[test]
     fn level_craft_at_rest_sees_down_below_it() {
-        let seen = seen_down([0.0, 0.0, -9.80665], 1.0 / 9.80665_f64).unwrap();
-        assert!((seen.down_body[2] - 1.0).abs() < 1e-15 && seen.off_share < 1e-15);
+        let seen = seen_down([0.0, 0.0, -9.80665], 1.0 / 9.80665_f64);
+        assert!((seen.force_g[2] + 1.0).abs() < 1e-15 && (seen.inverse - 1.0).abs() < 1e-15 && seen.off_share < 1e-15);
     }
 
     #[test]
     fn edges_of_the_accelerometer_never_give_a_direction_that_is_no_number() {
         for edge in [0.0, -0.0, 1e-45, 1e-30, f32::MIN_POSITIVE, 1e-10, 1e10, f32::MAX, f32::MIN] {
-            if let Some(seen) = seen_down([edge, 0.0, edge], 0.1) {
-                assert!(seen.down_body.iter().all(|value| value.is_finite()), "{edge:e}: {seen:?}");
+            let seen = seen_down([edge, 0.0, edge], 0.1);
+            if seen.is_finite() {
+                assert!(seen.force_g.iter().all(|value| (value * seen.inverse).is_finite()), "{edge:e}: {seen:?}");
                 assert!(seen.off_share > 0.9, "{edge:e} is no gravity: {seen:?}");
             }
         }
         for bad in [f32::NAN, f32::INFINITY, f32::NEG_INFINITY, f32::MAX] {
-            assert_eq!(seen_down([0.0, bad, 0.0], 0.1), None, "{bad}");
+            assert!(!seen_down([0.0, bad, 0.0], 0.1).is_finite(), "{bad}");
         }
     }
 }

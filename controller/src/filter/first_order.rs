@@ -71,6 +71,12 @@ impl<S: Scalar> FirstOrderLowPass<S> {
         state.output
     }
 
+    /// One sample that is finite and far within the scalar's range, as all before were: the output stays between them.
+    pub(crate) fn pass(&self, state: &mut FirstOrderLowPassState<S>, input: S) -> S {
+        state.output = state.output + self.alpha * (input - state.output);
+        state.output
+    }
+
     /// Share of the way to the input that the output goes in a sample.
     pub fn alpha(&self) -> S {
         self.alpha

@@ -131,9 +131,9 @@ impl<S: Scalar> GyroFilter<S> {
             bank.follow(&mut state.tuning, rotor_speeds_rad_s);
         }
         let [roll, pitch, yaw] = &mut state.axes;
-        let mut held = true;
-        if bearable(rate_rad_s.roll) && bearable(rate_rad_s.pitch) && bearable(rate_rad_s.yaw) {
-            held = false;
+        let mut held = false;
+        // Nearly always all axes together are.
+        if bearable(rate_rad_s.square()) {
             let mut rates = rate_rad_s.to_array();
             if let Some(bank) = &self.notches {
                 rates =
@@ -143,23 +143,28 @@ impl<S: Scalar> GyroFilter<S> {
                 axis.output = self.low_pass.as_ref().map_or(rate, |low_pass| low_pass.pass(&mut axis.low_pass, rate));
             }
         } else {
-            self.step_what_can_be(&state.tuning, [roll, pitch, yaw], rate_rad_s);
+            held = self.step_what_can_be(&state.tuning, [roll, pitch, yaw], rate_rad_s);
         }
         GyroFilterOutput { rate_rad_s: BodyAxes { roll: roll.output, pitch: pitch.output, yaw: yaw.output }, held }
     }
 
-    /// The axes that have a sample go on, the others hold.
+    /// The axes that have a sample go on, the others hold. Whether there are others.
     #[cold]
     fn step_what_can_be<const N: usize>(
         &self,
         tuning: &NotchBankTuning<S, N>,
         axes: [&mut Axis<S, N>; 3],
         rate_rad_s: BodyAxes<S>,
-    ) {
+    ) -> bool {
         for (axis, input) in axes.into_iter().zip(rate_rad_s.to_array()).filter(|(_, input)| bearable(*input)) {
             let calm = self.notches.as_ref().map_or(input, |bank| bank.step(tuning, &mut axis.notches, input));
-            axis.output = self.low_pass.as_ref().map_or(calm, |low_pass| low_pass.step(&mut axis.low_pass, calm));
+            match &self.low_pass {
+                None => axis.output = calm,
+                Some(low_pass) if bearable(calm) => axis.output = low_pass.pass(&mut axis.low_pass, calm),
+                Some(_) => {}
+            }
         }
+        !rate_rad_s.to_array().iter().all(|rate| bearable(*rate))
     }
 
     /// Gain and phase of the whole chain with the notches as they stand.

@@ -60,15 +60,14 @@ impl<S: Scalar> SecondOrderLowPass<S> {
     /// Output for one sample; the last output again when the sample is not finite.
     pub fn step(&self, state: &mut SecondOrderLowPassState<S>, input: S) -> S {
         if bearable(input) {
-            self.pass(state, input);
+            state.output = self.pass(state, input);
         }
         state.output
     }
 
-    /// One sample that is bearable.
+    /// One sample that is bearable, for who keeps the output and never asks for the last one.
     pub(crate) fn pass(&self, state: &mut SecondOrderLowPassState<S>, input: S) -> S {
-        state.output = self.advance(&mut state.integrators, input);
-        state.output
+        self.advance(&mut state.integrators, input)
     }
 
     /// One sample that is bearable.

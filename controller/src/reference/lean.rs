@@ -8,7 +8,6 @@
 
 use evenkeel_mixer::Scalar;
 
-use crate::attitude_error::INVERTED_TOL;
 use crate::quaternion::Quaternion;
 use crate::setpoint::BodyAxes;
 use crate::trigonometry::{atan2, sin_cos};
@@ -93,20 +92,6 @@ pub(super) fn tilt_of<S: Scalar>(attitude: Quaternion<S>) -> [S; 2] {
     [atan2(y, z), atan2(-x, (y * y + z * z).sqrt())]
 }
 
-/// Whether `wanted` is turned from `attitude` about body z by more than this (2·sin of half the angle) in the direction
-/// of this turn.
-///
-/// * Math: the yaw of [`AttitudeError`](crate::AttitudeError) is 2z/n, n² = w² + z²: compared squared, it needs neither
-///   root nor division
-pub(super) fn runs_ahead<S: Scalar>(attitude: Quaternion<S>, wanted: Quaternion<S>, by: f64, turn_rad_s: S) -> bool {
-    let (a, b) = (attitude, wanted);
-    let w = a.w * b.w + a.x * b.x + a.y * b.y + a.z * b.z;
-    let z = a.w * b.z - a.x * b.y + a.y * b.x - a.z * b.w;
-    let square = w * w + z * z;
-    let far = S::from_f64(4.0 / (by * by)) * z * z > square && square > S::from_f64(INVERTED_TOL * INVERTED_TOL);
-    far && ((z > S::ZERO) == (w >= S::ZERO)) == (turn_rad_s > S::ZERO)
-}
-
 /// A heading after a small turn; exact to second order, and of unit length.
 pub(super) fn turned<S: Scalar>(heading: Quaternion<S>, by_rad: S) -> Quaternion<S> {
     let half = S::HALF * by_rad;
@@ -129,24 +114,6 @@ mod tests {
             let product = (Quaternion::yaw(heading) * Quaternion::pitch(pitch) * Quaternion::roll(roll)).to_array();
             assert!(ours.iter().zip(product).all(|(a, b)| (a - b).abs() < 1e-15), "{ours:?} {product:?}");
         }
-    }
-
-    #[test]
-    fn runs_ahead_where_the_yaw_of_the_error_says_so() {
-        let mut both = [0; 2];
-        for k in 0..20_000 {
-            let angle = |step: f64| (f64::from(k) * step).sin() * 3.1;
-            let attitude = Quaternion::<f64>::yaw(angle(0.37)) * Quaternion::roll(angle(0.71));
-            let wanted = Quaternion::yaw(angle(1.13)) * Quaternion::pitch(0.5 * angle(0.53));
-            let turn = angle(0.11);
-            let yaw = AttitudeError::between(attitude, wanted).yaw;
-            let ahead = yaw.abs() > 0.5 && (yaw > 0.0) == (turn > 0.0);
-            assert_eq!(runs_ahead(attitude, wanted, 0.5, turn), ahead, "{attitude:?} {wanted:?} {turn}");
-            both[usize::from(ahead)] += 1;
-        }
-        assert!(both.iter().all(|times| *times > 2000), "{both:?}");
-        let on_its_back = Quaternion { w: 0.0, x: 1.0, y: 0.0, z: 0.0 };
-        assert!(!runs_ahead(on_its_back, Quaternion::IDENTITY, 0.5, 1.0));
     }
 
     /// Source: `tests/reference/euler_rates.csv` (textbook kinematics of 3-2-1 angles, from memory, computed).

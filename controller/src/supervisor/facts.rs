@@ -9,28 +9,29 @@ use crate::supervisor::reasons::{Reason, Reasons};
 use crate::supervisor::since::Since;
 use crate::supervisor::state::State;
 use crate::supervisor::supervise::SupervisorInput;
+use crate::supervisor::times::Times;
 use crate::supervisor::transitions::{Event, Happened};
 use crate::trigonometry::sin_cos;
 
 /// The limits, quantised.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Limits<S> {
-    thrust_low_n: S,
+    pub(super) thrust_low_n: S,
     handback_min_n: S,
     handback_max_n: S,
     arm_cos_tilt: S,
-    arm_rate_square: S,
+    pub(super) arm_rate_square: S,
     arm_battery_share: S,
-    cos_tilt: S,
+    pub(super) cos_tilt: S,
     arm_still_us: u32,
     standing_us: u32,
     touch_down_us: u32,
-    link_timeout_us: u32,
+    pub(super) link_timeout_us: u32,
     link_good_us: u32,
     descent_us: u32,
     tilt_level_us: u32,
     tilt_stop_us: u32,
-    sensor_timeout_us: u32,
+    pub(super) sensor_timeout_us: u32,
     sensor_good_us: u32,
     blind_us: u32,
 }
@@ -66,22 +67,22 @@ impl<S: Scalar> Limits<S> {
 /// What is remembered from step to step.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub(super) struct Watch {
-    link: Freshness,
-    sensors: Freshness,
-    link_alive: Since,
-    sensors_good: Since,
-    still: Since,
+    pub(super) link: Freshness,
+    pub(super) sensors: Freshness,
+    pub(super) link_alive: Since,
+    pub(super) sensors_good: Since,
+    pub(super) still: Since,
     tilted: Since,
     /// The last good sample was tilted too far: held while there is no new one.
-    beyond: bool,
-    clocks: Clocks,
+    pub(super) beyond: bool,
+    pub(super) clocks: Clocks,
     request_was_on: bool,
     seen_off: bool,
 }
 
 /// What does not last for ever. None of them runs while the pilot flies above the ground.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-struct Clocks {
+pub(super) struct Clocks {
     touching: Since,
     standing: Since,
     descending: Since,
@@ -149,17 +150,17 @@ impl Facts {
 impl Watch {
     /// Looks at one step's input.
     ///
-    /// * Input: the state before the step; the sample clock's answer to this step's time
+    /// * Input: the state before the step; what was found of this step's stamps
     pub(super) fn step<S: Scalar>(
         &mut self,
         limits: &Limits<S>,
         state: State,
         input: &SupervisorInput<S>,
-        at_fault: bool,
-        elapsed_us: u32,
+        times: &Times,
     ) -> Facts {
+        let elapsed_us = times.elapsed_us;
         let mut facts = Facts { thrust_low: input.thrust_n <= limits.thrust_low_n, ..Facts::default() };
-        self.look_at_link(&mut facts, limits, input, elapsed_us);
+        self.look_at_link(&mut facts, limits, input, times);
         self.look_at_sensors(&mut facts, limits, input, elapsed_us);
         let on_ground = input.on_ground == Some(true);
         if state == State::Flying && !on_ground {
@@ -169,7 +170,7 @@ impl Watch {
         }
         let calm = !facts.hold && input.rate_rad_s.square() <= limits.arm_rate_square;
         facts.still = self.still.lasted(elapsed_us, calm, limits.arm_still_us);
-        facts.happened.mark(Event::SamplesLate, at_fault);
+        facts.happened.mark(Event::SamplesLate, times.tick.at_fault);
         facts.happened.mark(Event::RotorStopped, input.rotor_stopped);
         facts.happened.mark(Event::ThrustRaised, input.thrust_n > limits.thrust_low_n);
         self.look_at_requests(&mut facts, limits, input);
@@ -198,12 +199,11 @@ impl Watch {
         facts: &mut Facts,
         limits: &Limits<S>,
         input: &SupervisorInput<S>,
-        elapsed_us: u32,
+        times: &Times,
     ) {
-        let alive = self.link.step(input.demand_at_us, input.now_us, elapsed_us).within(limits.link_timeout_us);
         let plausible = input.thrust_n >= limits.handback_min_n && input.thrust_n <= limits.handback_max_n;
-        let good = self.link_alive.lasted(elapsed_us, alive, limits.link_good_us);
-        facts.happened.mark(Event::LinkLost, !alive);
+        let good = self.link_alive.lasted(times.elapsed_us, times.link_alive, limits.link_good_us);
+        facts.happened.mark(Event::LinkLost, !times.link_alive);
         facts.happened.mark(Event::LinkBack, good && plausible);
     }
 

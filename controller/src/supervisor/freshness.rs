@@ -9,18 +9,21 @@ use crate::brief::brief;
 /// The newest stamp, and how old it is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) struct Freshness {
-    stamp_us: Option<u64>,
+    stamp_us: u64,
     age_us: u32,
 }
 
 impl Default for Freshness {
     fn default() -> Self {
-        Freshness { stamp_us: None, age_us: NEVER_US }
+        Freshness { stamp_us: NEVER_AT_US, age_us: NEVER_US }
     }
 }
 
 /// Age of what has never come: older than any limit.
 const NEVER_US: u32 = u32::MAX;
+
+/// Stamp of what has never come. At a clock's very last moment nothing new comes any more.
+const NEVER_AT_US: u64 = u64::MAX;
 
 /// What [`Freshness::step`] found.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -39,16 +42,31 @@ impl Age {
 }
 
 impl Freshness {
+    /// As [`Freshness::step`] where something new with this age has come.
+    pub(super) fn renew(&mut self, stamp_us: u64, age_us: u32) {
+        *self = Freshness { stamp_us, age_us };
+    }
+
+    /// Whether a stamp is not the last one.
+    pub(super) fn differs(&self, stamp_us: u64) -> bool {
+        self.stamp_us != stamp_us
+    }
+
+    /// Age of the last one when so much time has passed since.
+    pub(super) fn older_by(&self, elapsed_us: u32) -> u32 {
+        self.age_us.saturating_add(elapsed_us)
+    }
+
     /// * Input: the stamp, none for nothing worth counting; now, by the clock that made the stamp; steady time since
     ///   the step before
     pub(super) fn step(&mut self, stamp_us: Option<u64>, now_us: u64, elapsed_us: u32) -> Age {
         match stamp_us {
-            Some(stamp) if stamp <= now_us && stamp_us != self.stamp_us => {
-                *self = Freshness { stamp_us, age_us: brief(now_us - stamp) };
+            Some(stamp) if stamp <= now_us && self.differs(stamp) => {
+                self.renew(stamp, brief(now_us - stamp));
                 Age { new: true, age_us: self.age_us }
             }
             _ => {
-                self.age_us = self.age_us.saturating_add(elapsed_us);
+                self.age_us = self.older_by(elapsed_us);
                 Age { new: false, age_us: self.age_us }
             }
         }

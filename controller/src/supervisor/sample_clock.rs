@@ -13,7 +13,7 @@
 
 use core::fmt;
 
-use crate::brief::brief;
+use crate::brief::{brief, shortly};
 use crate::supervisor::config::{micros, time};
 
 /// Most samples over which overruns can be counted.
@@ -117,6 +117,19 @@ pub struct SampleClockState {
     overruns: u64,
 }
 
+impl SampleClockState {
+    /// As [`SampleClock::advance`] where [`SampleClock::in_time`] has told the time that passed.
+    pub(super) fn go_on(&mut self, now_us: u64, passed_us: u32) {
+        self.last_us = Some(now_us);
+        self.steady_us = self.steady_us.saturating_add(u64::from(passed_us));
+    }
+
+    /// The tick of a step that came in time.
+    pub(super) fn tick_in_time(&self) -> Tick {
+        Tick { timing: Timing::InTime, steady_us: self.steady_us, overruns: 0, at_fault: false }
+    }
+}
+
 impl SampleClock {
     /// Checks, and turns seconds into microseconds.
     ///
@@ -172,6 +185,13 @@ impl SampleClock {
         let overruns = if in_time && state.overruns == 0 { 0 } else { self.count(state, timing) };
         let at_fault = overruns >= self.overruns_max;
         (Tick { timing, steady_us: state.steady_us, overruns, at_fault }, passed_us)
+    }
+
+    /// Time since the sample before where this one comes in time and no overrun is within the window; none otherwise,
+    /// and where the stamps' upper halves differ.
+    pub(super) fn in_time(&self, state: &SampleClockState, now_us: u64) -> Option<u32> {
+        let passed_us = shortly(state.last_us?, now_us)?;
+        (passed_us != 0 && passed_us <= self.late_us && state.overruns == 0).then_some(passed_us)
     }
 
     fn timed(&self, passed_us: u32) -> (Timing, u32) {

@@ -18,6 +18,11 @@ impl Since {
         Some(self.0 - 1)
     }
 
+    /// As [`Since::step`] where it has been true, and still is.
+    pub(super) fn go_on(&mut self, elapsed_us: u32) {
+        self.0 = self.0.saturating_add(elapsed_us);
+    }
+
     /// Whether `holds` has been true for at least this long, which is less than an hour.
     pub(super) fn lasted(&mut self, elapsed_us: u32, holds: bool, limit_us: u32) -> bool {
         self.step(elapsed_us, holds).is_some_and(|run_us| run_us >= limit_us)
@@ -36,6 +41,18 @@ mod tests {
         assert_eq!(since.step(30, true), Some(30));
         assert_eq!(since.step(10, false), None);
         assert_eq!(since.step(10, true), Some(0), "a break starts it anew");
+    }
+
+    #[test]
+    fn goes_on_as_a_step_does_while_it_runs() {
+        let mut since = Since::default();
+        since.step(7, true);
+        for elapsed_us in [0, 10, u32::MAX, 5] {
+            let mut gone_on = since;
+            gone_on.go_on(elapsed_us);
+            since.step(elapsed_us, true);
+            assert_eq!(gone_on, since, "{elapsed_us}");
+        }
     }
 
     #[test]

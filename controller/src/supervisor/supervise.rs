@@ -8,6 +8,7 @@ use crate::supervisor::facts::{Facts, Limits, Watch};
 use crate::supervisor::reasons::Reasons;
 use crate::supervisor::sample_clock::{SampleClock, SampleClockState, Tick};
 use crate::supervisor::state::{Permission, State};
+use crate::supervisor::times::InTime;
 use crate::supervisor::transitions::Event;
 
 /// What the supervisor is told at one sample. Times are microseconds of one clock.
@@ -68,18 +69,20 @@ pub struct Decision<S> {
 /// A validated supervisor.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Supervisor<S> {
-    clock: SampleClock,
-    limits: Limits<S>,
+    pub(super) clock: SampleClock,
+    pub(super) limits: Limits<S>,
     descent_thrust_n: S,
 }
 
 /// What the supervisor remembers. The default is power-up: disarmed, nothing seen yet.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct SupervisorState {
-    state: State,
+    pub(super) state: State,
     causes: Reasons,
-    clock: SampleClockState,
-    watch: Watch,
+    pub(super) clock: SampleClockState,
+    pub(super) watch: Watch,
+    /// The last whole look left it so that the next step may be quiet.
+    pub(super) settled: bool,
 }
 
 impl SupervisorState {
@@ -124,19 +127,33 @@ impl<S: Scalar> Supervisor<S> {
     /// Never fails, whatever the input. Disarming takes effect in this very step.
     #[inline(always)]
     pub fn step(&self, memory: &mut SupervisorState, input: &SupervisorInput<S>) -> Decision<S> {
-        let (tick, elapsed_us) = self.clock.advance(&mut memory.clock, input.now_us);
-        let facts = memory.watch.step(&self.limits, memory.state, input, tick.at_fault, elapsed_us);
+        let in_time = self.in_time(memory, input.now_us, input.demand_at_us, input.sensed_at_us);
+        self.quiet(memory, in_time, input).unwrap_or_else(|| self.look(memory, in_time, input))
+    }
+
+    /// As [`Supervisor::step`] after its first part: every fact, every timer, every event.
+    #[cold]
+    #[inline(never)]
+    pub(crate) fn look(
+        &self,
+        memory: &mut SupervisorState,
+        in_time: Option<InTime>,
+        input: &SupervisorInput<S>,
+    ) -> Decision<S> {
+        let times = self.times(memory, in_time, input);
+        let facts = memory.watch.step(&self.limits, memory.state, input, &times);
         let moved = memory.state.moved_by(facts.happened);
         if let Some((_, to)) = moved {
             memory.state = to;
         }
+        memory.settled = memory.state == State::Flying && memory.watch.settled();
         Decision {
             state: memory.state,
             permission: memory.state.permission(self.descent_thrust_n),
             hold: facts.hold,
             event: moved.map(|(event, _)| event),
             reasons: self.reasons(memory, &facts, input, moved.is_some()),
-            tick,
+            tick: times.tick,
         }
     }
 
