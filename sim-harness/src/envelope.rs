@@ -69,7 +69,7 @@ impl Envelope {
             "thrust", "N", "roll N\u{b7}m", "pitch N\u{b7}m", "yaw N\u{b7}m"
         );
         let cell = |reach: &Option<Reach>| match reach {
-            Some(reach) => format!("{:>+8.3} {:>+8.3}", reach.negative_nm, reach.positive_nm),
+            Some(reach) => format!("{} {}", signed(reach.negative_nm), signed(reach.positive_nm)),
             None => format!("{:>17}", "out of reach"),
         };
         let rows = self.thrust_fraction.iter().zip(&self.thrust_n).zip(&self.roll).zip(&self.pitch).zip(&self.yaw);
@@ -78,6 +78,13 @@ impl Envelope {
             table + &format!("{percent:>6.0} % {thrust:>9.3} {} {} {}\n", cell(roll), cell(pitch), cell(yaw))
         })
     }
+}
+
+/// With its sign, and none where nothing is left of it.
+fn signed(torque_nm: f64) -> String {
+    let text = format!("{torque_nm:+.3}");
+    let nothing = text.trim_start_matches(['+', '-']).chars().all(|digit| matches!(digit, '0' | '.'));
+    format!("{:>8}", if nothing { "0.000" } else { &text })
 }
 
 #[cfg(test)]
@@ -111,6 +118,14 @@ mod tests {
         assert!((reach.positive_nm - 4.0 * change_n * lever_m).abs() < 1.0e-6, "{reach:?}");
         let yaw = envelope.yaw[10].unwrap();
         assert!((yaw.positive_nm - 4.0 * change_n * rotor.torque_per_thrust_m).abs() < 1.0e-6, "{yaw:?}");
+    }
+
+    #[test]
+    fn nothing_has_no_sign() {
+        assert_eq!([-0.0, 0.0, -4.9e-4, 4.9e-4].map(signed), [(); 4].map(|()| "   0.000"));
+        assert_eq!([-5.1e-4, 0.25, -1234.5].map(signed), ["  -0.001", "  +0.250", "-1234.500"]);
+        let text = Envelope::of(&demo::quad().unwrap()).unwrap().text();
+        assert!(text.contains(" 0.000 ") && !text.contains("-0.000") && !text.contains("+0.000"), "{text}");
     }
 
     #[test]

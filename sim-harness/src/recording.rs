@@ -54,6 +54,8 @@ pub struct OnBoard {
     pub control_margin_nm: f64,
     /// True supply voltage over that of a full battery.
     pub voltage_share: f64,
+    /// Rotors that count as failed and get no thrust: the sum of 1 for the first, 2 for the second, 4 for the third and so on.
+    pub rotors_out: f64,
 }
 
 impl Default for OnBoard {
@@ -66,6 +68,7 @@ impl Default for OnBoard {
             flags: f64::NAN,
             control_margin_nm: f64::NAN,
             voltage_share: f64::NAN,
+            rotors_out: f64::NAN,
         }
     }
 }
@@ -116,6 +119,7 @@ impl OnBoard {
             flags: worth.fold(0.0, |sum, worth| sum + worth),
             control_margin_nm,
             voltage_share: f64::NAN,
+            rotors_out: f64::from(step.stopped_rotors.bits()),
         }
     }
 }
@@ -216,7 +220,7 @@ impl<W: Write> CsvLog<W> {
 
 const ON_BOARD: &str = "est_q_w,est_q_x,est_q_y,est_q_z,est_p_rad_s,est_q_rad_s,est_r_rad_s,\
                         est_bias_p_rad_s,est_bias_q_rad_s,est_bias_r_rad_s,\
-                        state,flags,control_margin_nm,voltage_share";
+                        state,flags,control_margin_nm,voltage_share,rotors_out";
 
 /// Names of the columns of a log, for a craft with so many rotors.
 pub(crate) fn columns(rotors: usize) -> Vec<String> {
@@ -250,4 +254,5 @@ pub(crate) fn values(row: &Row) -> impl Iterator<Item = f64> {
         .chain(row.on_board.rate_rad_s)
         .chain(row.on_board.bias_rad_s)
         .chain([row.on_board.state, row.on_board.flags, row.on_board.control_margin_nm, row.on_board.voltage_share])
+        .chain([row.on_board.rotors_out])
 }

@@ -2,6 +2,8 @@
 //!
 //! SI units and radians; world axes north, east, down. The file format is in docs/files.md.
 
+use std::fmt;
+
 use crate::expectation::Expectation;
 
 /// A checked flight script.
@@ -201,6 +203,36 @@ pub enum FaultKind {
     },
 }
 
+/// In words, rotors counted from 1.
+impl fmt::Display for FaultKind {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            FaultKind::RotorStopped(rotor) => write!(f, "rotor {} stops", rotor + 1)?,
+            FaultKind::RotorWeakened { rotor, thrust_share } => {
+                write!(f, "rotor {} keeps {:.0} % of its thrust", rotor + 1, 100.0 * thrust_share)?;
+            }
+            FaultKind::BatteryCollapse { voltage_share } => {
+                write!(f, "the battery keeps {:.0} % of its voltage", 100.0 * voltage_share)?;
+            }
+            FaultKind::LinkLost { .. } => f.write_str("the link is lost")?,
+            FaultKind::Sensor { sensor, failure, .. } => write!(f, "the {} {}", sensor.words(), failure.words())?,
+            FaultKind::SamplesLate { late_s, .. } => {
+                write!(f, "each step is up to {:.3} ms late", 1.0e3 * late_s)?;
+            }
+        }
+        match self {
+            FaultKind::LinkLost { until_s }
+            | FaultKind::Sensor { until_s, .. }
+            | FaultKind::SamplesLate { until_s, .. }
+                if until_s.is_finite() =>
+            {
+                write!(f, ", until {until_s:.2} s")
+            }
+            _ => Ok(()),
+        }
+    }
+}
+
 /// A sensor that can fail.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Sensor {
@@ -216,6 +248,18 @@ pub enum Sensor {
     Voltage,
 }
 
+impl Sensor {
+    fn words(self) -> &'static str {
+        match self {
+            Sensor::Gyro => "gyro",
+            Sensor::Accelerometer => "accelerometer",
+            Sensor::Heading => "heading",
+            Sensor::Climb => "vertical speed",
+            Sensor::Voltage => "supply voltage",
+        }
+    }
+}
+
 /// How a sensor fails.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum SensorFailure {
@@ -227,4 +271,15 @@ pub enum SensorFailure {
     Dropped,
     /// It says what is no number.
     NotFinite,
+}
+
+impl SensorFailure {
+    fn words(self) -> &'static str {
+        match self {
+            SensorFailure::Frozen => "is frozen",
+            SensorFailure::Noisy => "is noisy",
+            SensorFailure::Dropped => "says nothing",
+            SensorFailure::NotFinite => "says what is no number",
+        }
+    }
 }

@@ -58,24 +58,32 @@ pub struct Part {
 }
 
 impl Part {
-    /// Opens the part, and removes those that nobody is writing any more.
+    /// Opens the part with the permissions of the file it replaces, and removes those that nobody is writing any more.
     ///
     /// # Errors
     /// Whatever the system says; nothing is left.
     pub fn begin(path: &Path) -> Result<Part, WriteError> {
         // A link stays a link, and what is no plain file stays what it is.
         let path = fs::canonicalize(path).unwrap_or_else(|_| path.to_owned());
-        if fs::metadata(&path).is_ok_and(|there| !there.is_file()) {
+        let there = fs::metadata(&path);
+        if there.as_ref().is_ok_and(|there| !there.is_file()) {
             let source = io::Error::other("there is something other than a plain file");
             return Err(WriteError { action: "write", path, source });
         }
         let name = path.file_name().unwrap_or_default().to_string_lossy();
         remove_leftovers(&path, &name);
         let part = path.with_file_name(format!(".{name}.{}{PART_END}", std::process::id()));
-        match create_locked(&part) {
-            Ok(file) => Ok(Part { path, part, out: BufWriter::new(file), taken_place: false }),
-            Err(source) => Err(WriteError { action: "write", path, source }),
+        let file = match create_locked(&part) {
+            Ok(file) => file,
+            Err(source) => return Err(WriteError { action: "write", path, source }),
+        };
+        // From here on the part is removed when something goes wrong.
+        let begun = Part { path, part, out: BufWriter::new(file), taken_place: false };
+        if let Ok(there) = there {
+            let kept = begun.out.get_ref().set_permissions(there.permissions());
+            kept.map_err(|source| begun.cannot_write(source))?;
         }
+        Ok(begun)
     }
 
     fn cannot_write(&self, source: io::Error) -> WriteError {
@@ -215,6 +223,21 @@ mod tests {
         part.write_all(b"whole").unwrap();
         part.finish().unwrap();
         assert_eq!((names(folder.path()).len(), fs::read_to_string(&path).unwrap().as_str()), (1, "whole"));
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn keeps_the_permissions_when_a_file_is_replaced() {
+        use std::os::unix::fs::PermissionsExt;
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("craft.toml");
+        for mode in [0o600, 0o664, 0o755] {
+            fs::write(&path, "before").unwrap();
+            fs::set_permissions(&path, fs::Permissions::from_mode(mode)).unwrap();
+            write_whole(&path, |out| out.write_all(b"after")).unwrap();
+            assert_eq!(fs::read_to_string(&path).unwrap(), "after");
+            assert_eq!(fs::metadata(&path).unwrap().permissions().mode() & 0o777, mode, "{mode:o}");
+        }
     }
 
     #[test]

@@ -59,6 +59,12 @@ fn read_both(text: &str) {
     }
 }
 
+/// Where a text is not closed before the end of a line, the place is between CR and LF.
+#[test]
+fn points_into_the_line_when_it_ends_in_cr_lf() {
+    read_both("[craft]\r\nname = \"ring\r\n");
+}
+
 proptest! {
     #[test]
     fn ends_with_a_message_when_a_file_holds_any_bytes(bytes in prop::collection::vec(any::<u8>(), 0..400)) {

@@ -361,7 +361,7 @@ fn takes_rotors_out_when_mix_is_told_that_they_failed() {
     assert!(whole["control_margin_nm"].as_f64().expect("a margin") > 0.0);
     let all = with(&["--failed", "1,2,3,4"]);
     assert_eq!((all.status, thrusts(&all.object())), (0, vec![0.0; 4]));
-    for bad in ["0", "5", "x", "1,,2"] {
+    for bad in ["0", "5", "x", "1,,2", "1,1", "2,3,2"] {
         let answer = with(&["--failed", bad]);
         assert_eq!(answer.status, 2, "{bad}: {answer:?}");
         assert!(answer.err.contains("--failed") && answer.out.is_empty(), "{bad}: {answer:?}");

@@ -59,6 +59,7 @@ fn answers_in_the_promised_shape_when_varied_crafts_are_flown() {
         assert!(worst["index"].is_u64() && worst["reason"].is_string() && worst["held"] == true, "{worst}");
     }
     let text = bench.run(&["disperse", "quad.toml", "--flights", "3"]);
+    assert!(text.err.contains("flight-seconds a second and thread"), "how fast, and not in the answer: {text:?}");
     assert_eq!(text.status, 0, "{text:?}");
     assert!(text.out.contains("passed   3 of 3") && text.out.contains("mass_share 0.05"), "{text:?}");
 }

@@ -45,6 +45,18 @@ fn written_gains_keep_the_comments_and_fly_with_the_bits_of_the_derived_ones() {
     assert!(fly("again.csv") == derived, "the same bits");
 }
 
+#[cfg(unix)]
+#[test]
+fn written_gains_keep_the_permissions_of_the_file() {
+    use std::os::unix::fs::PermissionsExt;
+    let bench = Bench::new();
+    fs::write(bench.path("mine.toml"), include_str!("../crafts/quad.toml")).expect("a craft file");
+    fs::set_permissions(bench.path("mine.toml"), fs::Permissions::from_mode(0o600)).expect("permissions");
+    assert_eq!(bench.run(&["gains", "mine.toml", "--write"]).status, 0);
+    let mode = fs::metadata(bench.path("mine.toml")).expect("the craft file").permissions().mode();
+    assert_eq!(mode & 0o777, 0o600);
+}
+
 #[test]
 fn refused_gains_say_what_would_do_and_leave_the_file_alone() {
     let bench = Bench::new();

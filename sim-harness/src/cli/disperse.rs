@@ -6,6 +6,7 @@ use std::io::{self, Read};
 use std::ops::RangeInclusive;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicU64, Ordering};
+use std::time::Instant;
 
 use clap::Args;
 use evenkeel::craft::Craft;
@@ -90,9 +91,28 @@ pub fn run(typed: &DisperseArgs) -> Result<Outcome, Refusal> {
         done.fetch_add(1, Ordering::Relaxed);
     };
     let line = || format!("{} of {asked} flights flown", done.load(Ordering::Relaxed));
-    let answer = with_sign_of_life(!bar.is_hidden(), line, || campaign.run(typed.flights, typed.seed, shard, &flown));
+    let started = Instant::now();
+    let answer = with_sign_of_life(!bar.is_hidden(), line, || campaign.run(typed.flights, typed.seed, shard, &flown))?;
+    let wall_s = started.elapsed().as_secs_f64();
     bar.finish_and_clear();
-    print(&answer?, typed)
+    if !typed.json {
+        let threads = rayon::current_num_threads();
+        terminal::complain(&speed(done.into_inner(), campaign.flight().duration_s, wall_s, threads));
+    }
+    print(&answer, typed)
+}
+
+/// How fast the flights went by. Not in the answer: the machine's, and another each time.
+///
+/// A flight counts in full though it may have ended early, and the craft as filed not at all.
+fn speed(flights: u64, flight_s: f64, wall_s: f64, threads: usize) -> String {
+    let flown_s = flights as f64 * flight_s;
+    let cores = threads as f64;
+    format!(
+        "{flights} flights of {flight_s:.1} s in {wall_s:.2} s on {threads} threads: {:.0} flight-seconds a second and \
+         thread",
+        flown_s / (wall_s * cores)
+    )
 }
 
 fn print(answer: &Answer, typed: &DisperseArgs) -> Result<Outcome, Refusal> {

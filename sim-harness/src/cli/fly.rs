@@ -11,7 +11,7 @@ use evenkeel::expectation::{Expectation, Finding, Sampled, Scene};
 use evenkeel::file;
 use evenkeel::onboard::Onboard;
 use evenkeel::recording::{CsvLog, Row};
-use evenkeel::script::Flight;
+use evenkeel::script::{Fault, Flight};
 use evenkeel::simulation::fly_into;
 use evenkeel::whole_file::{Part, WriteError};
 use serde_json::{Value, json};
@@ -241,6 +241,7 @@ impl Summary {
              \x20 fastest       {:.2} m/s over ground\n\
              \x20 largest tilt  {:.1} deg\n\
              \x20 touch-down    {}\n\
+             {faults}\
              \x20 ends at       north {north:.2} m, east {east:.2} m, height {:.2} m\n\
              \x20 attitude      roll {roll:.1}, pitch {pitch:.1}, yaw {yaw:.1} deg\n",
             self.last.t_s,
@@ -251,8 +252,15 @@ impl Summary {
             touch_down(self.impact_m_s),
             -down,
             flight = flight.name,
+            faults = faults(&flight.faults, self.last.t_s),
         )
     }
+}
+
+/// Each fault that struck, on a line.
+fn faults(faults: &[Fault], flown_s: f64) -> String {
+    let line = |fault: &Fault| format!("  fault         at {:.2} s: {}\n", fault.at_s, fault.kind);
+    faults.iter().filter(|fault| fault.at_s <= flown_s).map(line).collect()
 }
 
 fn touch_down(impact_m_s: f64) -> String {

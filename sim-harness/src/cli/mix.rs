@@ -170,6 +170,12 @@ fn parse_rotor(text: &str) -> Result<usize, String> {
 /// Rotors counted from 0, each of which the craft has.
 fn failed_rotors(craft: &Craft, numbers: &[usize]) -> Result<Vec<usize>, Refusal> {
     let count = craft.rotors.len();
+    let twice = |(place, number): &(usize, &usize)| numbers.iter().take(*place).any(|before| before == *number);
+    if let Some((_, number)) = numbers.iter().enumerate().find(twice) {
+        return Err(Refusal::wrong_input(format!(
+            "--failed {number}: must be named once; this rotor stands there twice"
+        )));
+    }
     let index = |number: &usize| {
         number.checked_sub(1).filter(|index| *index < count).ok_or_else(|| {
             Refusal::wrong_input(format!("--failed {number}: must be from 1 to {count}; this craft has {count} rotors"))

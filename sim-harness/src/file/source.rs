@@ -55,9 +55,10 @@ impl<'t> Source<'t> {
         let start = self.floor_boundary(span.start);
         let before = &self.text[..start];
         let line_start = before.rfind('\n').map_or(0, |newline| newline + 1);
-        let place =
-            Position { line: before.matches('\n').count() + 1, column: before[line_start..].chars().count() + 1 };
         let line = self.text[line_start..].lines().next().unwrap_or_default();
+        // Between CR and LF is the end of the line.
+        let lead = before[line_start..].chars().count().min(line.chars().count());
+        let place = Position { line: before.matches('\n').count() + 1, column: lead + 1 };
         let marked = self.text[start..self.floor_boundary(span.end).max(start)].lines().next().unwrap_or_default();
         FileError::at(self.name, place, message, excerpt(place, line, marked.chars().count()))
     }

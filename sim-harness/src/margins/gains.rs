@@ -86,7 +86,7 @@ impl fmt::Display for GainsError {
         }
         match self.mends() {
             [] => f.write_str(
-                "; no single change would do: not less delay, a faster loop, angle loop or gyro, quicker or stronger rotors, less mass",
+                "; no single change would do: not less delay, a faster loop, angle loop or gyro, quicker or stronger rotors, propellers with more reaction torque, less mass",
             ),
             mends => write!(f, "; {}", any_of(mends)),
         }

@@ -25,6 +25,8 @@ const LOOP_RATE_MAX_HZ: f64 = 8000.0;
 const LAG_MIN_S: f64 = 1.0e-3;
 /// Corner of the gyro's low-pass over the loop rate, at most; the file's own limit.
 const LOW_PASS_MAX_SHARE: f64 = 0.45;
+/// The file's own limit.
+const TORQUE_PER_THRUST_MAX_M: f64 = 1.0;
 /// Stronger and lighter than this is another craft.
 const STRONGER_MAX: f64 = 10.0;
 
@@ -49,6 +51,8 @@ pub enum Change {
     RotorThrust,
     /// Less `thrust_min_n` of every rotor that has more.
     RotorFloor,
+    /// More `torque_per_thrust_m` of every rotor that has less: other propellers.
+    RotorTorque,
     /// Less `body.mass_kg`, the inertia as it is.
     Mass,
 }
@@ -65,7 +69,7 @@ const OF_TIME: [Change; 7] = [
 ];
 
 /// Of what the rotors have to spare.
-const OF_STRENGTH: [Change; 3] = [Change::RotorThrust, Change::RotorFloor, Change::Mass];
+const OF_STRENGTH: [Change; 4] = [Change::RotorThrust, Change::RotorFloor, Change::RotorTorque, Change::Mass];
 
 /// A change that brings the gains within reach by itself.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -95,6 +99,7 @@ impl fmt::Display for Mend {
             Change::RotorLag => ("response_time_s of every rotor", "at most", "s"),
             Change::RotorThrust => ("thrust_max_n of every rotor", "at least", "N"),
             Change::RotorFloor => ("thrust_min_n of every rotor", "at most", "N"),
+            Change::RotorTorque => ("torque_per_thrust_m of every rotor", "at least", "m"),
             Change::Mass => ("body.mass_kg", "at most", "kg"),
         };
         let text = format!("{name} {bound} {} {unit}", self.value);
@@ -143,6 +148,8 @@ impl Change {
             Change::RotorLag => Some(craft.slowest_lag_s()).filter(|lag| *lag > LAG_MIN_S),
             Change::RotorThrust => Some(least(|rotor| rotor.thrust_max_n)),
             Change::RotorFloor => Some(most(|rotor| rotor.thrust_min_n)).filter(|floor| *floor > 0.0),
+            // Nothing is not stretched.
+            Change::RotorTorque => Some(least(|rotor| rotor.torque_per_thrust_m)).filter(|torque| *torque > 0.0),
             Change::Mass => Some(craft.body.mass_kg),
         }
     }
@@ -157,6 +164,7 @@ impl Change {
             Change::AngleDivider => 1.0,
             Change::RotorLag => LAG_MIN_S,
             Change::RotorThrust => STRONGER_MAX * now,
+            Change::RotorTorque => (STRONGER_MAX * now).min(TORQUE_PER_THRUST_MAX_M),
             Change::Mass => now / STRONGER_MAX,
         }
     }
@@ -185,6 +193,10 @@ impl Change {
             Change::RotorThrust => changed.rotors.iter_mut().for_each(|rotor| strengthen(rotor, value)),
             Change::RotorFloor => {
                 changed.rotors.iter_mut().for_each(|rotor| rotor.thrust_min_n = rotor.thrust_min_n.min(value));
+            }
+            Change::RotorTorque => {
+                let more = |rotor: &mut Rotor| rotor.torque_per_thrust_m = rotor.torque_per_thrust_m.max(value);
+                changed.rotors.iter_mut().for_each(more);
             }
             Change::Mass => changed.body.mass_kg = value,
         }

@@ -77,13 +77,19 @@ impl<'a> Turning<'a> {
 #[cfg(test)]
 mod tests {
     use evenkeel_controller::RateLoopConfig;
+    use evenkeel_controller::filter::SecondOrderLowPassConfig;
 
     use super::super::plant::RotorGroup;
     use super::*;
 
-    fn peak(i_per_s2: f64, delay_s: f64) -> f64 {
+    const PERIOD_S: f64 = 1e-3;
+    const P_PER_S: f64 = 20.0;
+    /// The sums of both differ by rounding.
+    const SHARE_TOL: f64 = 1e-6;
+
+    fn proportional_and_integral(i_per_s2: f64) -> RateLoop<f64> {
         let config = RateLoopConfig {
-            p_per_s: 20.0,
+            p_per_s: P_PER_S,
             i_per_s2,
             d: 0.0,
             d_filter_hz: 30.0,
@@ -91,9 +97,13 @@ mod tests {
             feed_forward: 1.0,
             integral_max_rad_s2: 10.0,
         };
+        RateLoop::new(&config, PERIOD_S).unwrap()
+    }
+
+    fn peak(i_per_s2: f64, delay_s: f64) -> f64 {
         let group = RotorGroup { lag_s: 0.01, share: 1.0, spin_up_s: 0.0 };
-        let plant = SampledPlant { period_s: 1e-3, delay_s, groups: vec![group] };
-        peak_demand_per_s(&RateLoop::new(&config, 1e-3).unwrap(), 20.0, &plant, None)
+        let plant = SampledPlant { period_s: PERIOD_S, delay_s, groups: vec![group] };
+        peak_demand_per_s(&proportional_and_integral(i_per_s2), P_PER_S, &plant, None)
     }
 
     /// Without an integral part the demand is largest at once; with one it grows by K_i·T a sample until the rate comes.
@@ -102,6 +112,46 @@ mod tests {
         assert!((peak(0.0, 1e-3) - 20.0).abs() < 1e-9);
         let late = peak(80.0, 50e-3);
         assert!(late > 20.0 + 80.0 * 50e-3 && late < 20.0 + 80.0 * 70e-3, "{late}");
+    }
+
+    /// Rotors without a lag, as a sum over all that was asked: a command acts for a period, from when it arrives.
+    #[test]
+    fn peak_is_that_of_the_sum_of_commands_when_they_come_late() {
+        const I_PER_S2: f64 = 80.0;
+        let filter = SecondOrderLowPassConfig { corner_hz: 20.0, quality: std::f64::consts::FRAC_1_SQRT_2 };
+        let filter = SecondOrderLowPass::<f64>::new(&filter, PERIOD_S).unwrap();
+        let told = |delay_s: f64, gyro: Option<&SecondOrderLowPass<f64>>| {
+            let (mut asked, mut integral, mut state) = (Vec::new(), 0.0, SecondOrderLowPassState::default());
+            for now in 0..600 {
+                let acts_s = |k: usize| ((now - k) as f64 * PERIOD_S - delay_s).clamp(0.0, PERIOD_S);
+                let rate: f64 = asked.iter().enumerate().map(|(k, command)| command * acts_s(k)).sum();
+                let error = 1.0 - gyro.map_or(rate, |gyro| gyro.step(&mut state, rate));
+                asked.push(P_PER_S * error + integral);
+                integral += I_PER_S2 * PERIOD_S * error;
+            }
+            asked.into_iter().fold(0.0, |most: f64, command| most.max(command.abs()))
+        };
+        for (delay_s, gyro) in [(1e-3, None), (0.03, None), (0.0304, None), (0.0304, Some(&filter))] {
+            let group = RotorGroup { lag_s: 1e-9, share: 1.0, spin_up_s: 0.0 };
+            let plant = SampledPlant { period_s: PERIOD_S, delay_s, groups: vec![group] };
+            let found = peak_demand_per_s(&proportional_and_integral(I_PER_S2), P_PER_S, &plant, gyro);
+            let told = told(delay_s, gyro);
+            assert!((found / told - 1.0).abs() < SHARE_TOL, "{delay_s} s: {found}, told {told}");
+        }
+    }
+
+    /// Spinning the rotors up turns the body at once by what they have gathered, times its lead.
+    #[test]
+    fn body_is_turned_by_spinning_the_rotors_up() {
+        let group = |spin_up_s| RotorGroup { lag_s: 0.03, share: 1.0, spin_up_s };
+        let turned = |spin_up_s| {
+            let plant = SampledPlant { period_s: PERIOD_S, delay_s: 0.0, groups: vec![group(spin_up_s)] };
+            let mut body = Turning::new(&plant);
+            [0.004, 0.011].into_iter().for_each(|part_s| body.advance(part_s, 2.0));
+            body.rate_rad_s
+        };
+        let told = 0.007 * 2.0 * (1.0 - (-0.015_f64 / 0.03).exp());
+        assert!((turned(0.007) - turned(0.0) - told).abs() < 1e-12, "{} {told}", turned(0.007) - turned(0.0));
     }
 
     /// A double integrator's worth of closed form: a constant command c from rest turns the body by c·(t − τ(1 − e^(−t/τ))).

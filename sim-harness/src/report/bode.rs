@@ -48,6 +48,7 @@ pub fn bode(one: &LoopResponse, id: &str) -> Markup {
             path.line.s0.magnitude d=(picture.magnitude.path(one.points.iter().map(|point| [point.frequency_hz.log10(), point.magnitude_db]))) {}
             path.line.s0.phase d=(picture.phase.path(one.points.iter().filter(|point| point.magnitude_db > NOTHING_LEFT_DB).map(|point| [point.frequency_hz.log10(), point.phase_deg]))) {}
             (picture.marks())
+            (picture.words())
             (legend)
         }
     }
@@ -111,8 +112,6 @@ impl<'a> Bode<'a> {
                 text.tick x=(px(self.phase.right_of(value))) y=(px(self.phase.bottom() + 15.0)) text-anchor="middle" { (label) }
             }
             text.tick x=(px(WIDTH - RIGHT)) y=(px(self.phase.bottom() + 30.0)) text-anchor="end" { "frequency, Hz" }
-            @let nyquist = self.magnitude.right_of(self.one.nyquist_hz.log10());
-            (said(nyquist - 4.0, self.magnitude.top + 27.0, "end", &format!("half the sample rate, {} Hz", figure(self.one.nyquist_hz, 3))))
         }
     }
 
@@ -138,26 +137,47 @@ impl<'a> Bode<'a> {
     }
 
     fn marks(&self) -> Markup {
-        let judged = &self.one.judged;
         html! {
-            @if !judged.stable {
-                (said(LEFT + 8.0, self.magnitude.bottom() - 8.0, "start", "✕ unstable as it is: no margins"))
-            }
             @if let Some(Crossover { hz, phase_deg, half_turn_deg }) = self.crossover {
                 @let x = self.phase.right_of(hz.log10());
                 path.crossing d=(self.magnitude.vertical(hz.log10())) {}
                 path.crossing d=(self.phase.vertical(hz.log10())) {}
                 path.margin.phase d=(format!("M{} {}V{}", px(x), px(self.phase.down_to(half_turn_deg)), px(self.phase.down_to(phase_deg)))) {}
                 (ends(x, self.phase.down_to(half_turn_deg), self.phase.down_to(phase_deg)))
+            }
+            @for one in &self.gains {
+                @let (x, zero, tip) = self.margin_at(one);
+                path.crossing d=(format!("M{} {}V{}", px(x), px(self.magnitude.top), px(self.phase.bottom()))) {}
+                path.margin.gain d=(format!("M{} {}V{}", px(x), px(zero), px(tip))) {}
+                (ends(x, zero, tip))
+            }
+        }
+    }
+
+    /// Across, and down to both ends.
+    fn margin_at(&self, one: &GainMargin) -> (f64, f64, f64) {
+        let tip_db = if one.up { -one.margin_db } else { one.margin_db };
+        let x = self.magnitude.right_of(one.frequency_hz.log10());
+        (x, self.magnitude.down_to(0.0), self.magnitude.down_to(tip_db))
+    }
+
+    /// All that is said, last: its rim then keeps it readable over every line.
+    fn words(&self) -> Markup {
+        let judged = &self.one.judged;
+        let nyquist = self.magnitude.right_of(self.one.nyquist_hz.log10());
+        let half_rate = format!("half the sample rate, {} Hz", figure(self.one.nyquist_hz, 3));
+        html! {
+            (said(nyquist - 4.0, self.magnitude.top + 27.0, "end", &half_rate))
+            @if !judged.stable {
+                (said(LEFT + 8.0, self.magnitude.bottom() - 8.0, "start", "✕ unstable as it is: no margins"))
+            }
+            @if let Some(Crossover { hz, .. }) = self.crossover {
+                @let x = self.phase.right_of(hz.log10());
                 (note(x, self.magnitude.top + 12.0, &format!("crossover {} Hz", figure(hz, 3))))
                 (note(x, self.phase.top + 12.0, &words("phase margin", judged.phase_margin_deg, "deg", judged.limits.phase_margin_deg)))
             }
             @for one in &self.gains {
-                @let x = self.magnitude.right_of(one.frequency_hz.log10());
-                @let (zero, tip) = (self.magnitude.down_to(0.0), self.magnitude.down_to(if one.up { -one.margin_db } else { one.margin_db }));
-                path.crossing d=(format!("M{} {}V{}", px(x), px(self.magnitude.top), px(self.phase.bottom()))) {}
-                path.margin.gain d=(format!("M{} {}V{}", px(x), px(zero), px(tip))) {}
-                (ends(x, zero, tip))
+                @let (x, zero, _) = self.margin_at(one);
                 (self.gain_note(one, x, zero))
             }
         }

@@ -243,6 +243,18 @@ fn shows_two_pictures_for_each_loop_of_the_page() {
     assert_eq!(page.matches("id=\"nyquist-").count(), 2 * 6);
 }
 
+/// A word's rim covers what was drawn before it.
+#[test]
+fn no_line_is_drawn_over_words() {
+    let (_, one) = textbook(4.0, 0.1);
+    let svg = bode(&one, "b").into_string();
+    let (before, after) = svg.split_once("<text class=\"said\"").unwrap();
+    for line in ["crossing", "half", "grid", "zero"] {
+        let class = format!("<path class=\"{line}\"");
+        assert!(before.contains(&class) && !after.contains(&class), "{line}");
+    }
+}
+
 #[test]
 fn reads_as_agreed_when_a_textbook_loop_is_drawn() {
     let (_, one) = textbook(4.0, 0.1);

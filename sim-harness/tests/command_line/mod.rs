@@ -16,7 +16,7 @@ p_rad_s,q_rad_s,r_rad_s,demand_thrust_n,demand_roll_nm,demand_pitch_nm,demand_ya
 achieved_roll_nm,achieved_pitch_nm,achieved_yaw_nm,rotor_1_n,rotor_2_n,rotor_3_n,rotor_4_n,\
 command_1,command_2,command_3,command_4,\
 est_q_w,est_q_x,est_q_y,est_q_z,est_p_rad_s,est_q_rad_s,est_r_rad_s,est_bias_p_rad_s,est_bias_q_rad_s,est_bias_r_rad_s,\
-state,flags,control_margin_nm,voltage_share";
+state,flags,control_margin_nm,voltage_share,rotors_out";
 /// Allocations of a craft with four rotors.
 pub const HEADER_MIX: &str = "thrust_n,roll_nm,pitch_nm,yaw_nm,achieved_thrust_n,achieved_roll_nm,\
 achieved_pitch_nm,achieved_yaw_nm,rotor_1_n,rotor_2_n,rotor_3_n,rotor_4_n,command_1,command_2,command_3,command_4";
