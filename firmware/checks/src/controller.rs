@@ -1,6 +1,6 @@
 //! Checks of the controller.
 
-use evenkeel_controller::estimate::{Alignment, AttitudeEstimator, AttitudeEstimatorConfig, InertialSample};
+use evenkeel_controller::estimate::{Alignment, AttitudeEstimator, InertialSample};
 use evenkeel_controller::filter::{
     FirstOrderLowPass, FirstOrderLowPassConfig, Notch, NotchConfig, SecondOrderLowPass, SecondOrderLowPassConfig,
 };
@@ -9,6 +9,7 @@ use evenkeel_controller::{
     ATAN2_TOL, BodyAxes, Inertia, Quaternion, SIN_COS_TOL, State, Supervisor, SupervisorConfig, SupervisorInput,
     SupervisorState, TelemetryQueue, atan2, sin_cos,
 };
+use evenkeel_counts::crafts::{ESTIMATOR, HOVER_N, PERIOD_S};
 
 use crate::seen::{Check, Seen};
 
@@ -69,9 +70,9 @@ fn nose_down(seen: &mut Seen) {
 }
 
 fn low_passes(seen: &mut Seen) {
-    let first = FirstOrderLowPass::<f32>::new(&FirstOrderLowPassConfig { corner_hz: 20.0 }, 1.0e-3);
+    let first = FirstOrderLowPass::<f32>::new(&FirstOrderLowPassConfig { corner_hz: 20.0 }, PERIOD_S);
     let config = SecondOrderLowPassConfig { corner_hz: 80.0, quality: core::f64::consts::FRAC_1_SQRT_2 };
-    let second = SecondOrderLowPass::<f32>::new(&config, 1.0e-3);
+    let second = SecondOrderLowPass::<f32>::new(&config, PERIOD_S);
     let (Ok(first), Ok(second)) = (first, second) else { return seen.ask(false) };
     let (mut first_state, mut second_state) = (Default::default(), Default::default());
     let mut out = (0.0, 0.0);
@@ -84,7 +85,7 @@ fn low_passes(seen: &mut Seen) {
 }
 
 fn notch(seen: &mut Seen) {
-    let Ok(notch) = Notch::<f32>::new(&NotchConfig { center_hz: 125.0, quality: 2.0 }, 1.0e-3) else {
+    let Ok(notch) = Notch::<f32>::new(&NotchConfig { center_hz: 125.0, quality: 2.0 }, PERIOD_S) else {
         return seen.ask(false);
     };
     let mut state = Default::default();
@@ -112,21 +113,8 @@ fn gyroscopic(seen: &mut Seen) {
     seen.near(torque.pitch, 0.0, 1.0e-6);
 }
 
-const ESTIMATOR: AttitudeEstimatorConfig = AttitudeEstimatorConfig {
-    kp_per_s: 0.1,
-    ki_per_s2: 0.0025,
-    heading_weight: 0.0,
-    bias_max_rad_s: 0.1,
-    rate_max_rad_s: 35.0,
-    gravity_m_s2: 9.806_65,
-    gate_share: 0.1,
-    rate_gate_rad_s: 1.0,
-    align_s: 1.0,
-    still_rad_s: 0.1,
-};
-
 fn estimate(seen: &mut Seen) {
-    let Ok(estimator) = AttitudeEstimator::<f32>::new(&ESTIMATOR, 1.0e-3) else { return seen.ask(false) };
+    let Ok(estimator) = AttitudeEstimator::<f32>::new(&ESTIMATOR, PERIOD_S) else { return seen.ask(false) };
     let mut state = Default::default();
     let [forward, right, down] = Quaternion::roll(0.3_f32).down_in_body();
     let sample = InertialSample {
@@ -147,7 +135,9 @@ fn estimate(seen: &mut Seen) {
 }
 
 fn supervisor(seen: &mut Seen) {
-    let Ok(supervisor) = Supervisor::<f32>::new(&SupervisorConfig::usual(1.0e-3, 16.0)) else { return seen.ask(false) };
+    let Ok(supervisor) = Supervisor::<f32>::new(&SupervisorConfig::usual(PERIOD_S, HOVER_N)) else {
+        return seen.ask(false);
+    };
     let mut memory = SupervisorState::default();
     let mut state = State::Disarmed;
     for number in 0..6000_u64 {
@@ -158,7 +148,7 @@ fn supervisor(seen: &mut Seen) {
             arm_request: number >= 2000,
             disarm: false,
             demand_at_us: Some(now_us.min(4_000_000)),
-            thrust_n: if number >= 3000 { 16.0 } else { 0.0 },
+            thrust_n: if number >= 3000 { HOVER_N as f32 } else { 0.0 },
             sensed_at_us: Some(now_us),
             sensors_finite: true,
             cos_tilt: 1.0,

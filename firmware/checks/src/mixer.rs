@@ -1,5 +1,6 @@
 //! Checks of the mixer.
 
+use evenkeel_counts::crafts::ROTOR;
 use evenkeel_mixer::{
     Axis, COMMAND_TOL_F32, Design, Fixed, MET_TOL_F32, Mixer, Priority, RECIP_SQRT_TOL_F32, Rotor, Scalar, Spin,
     ThrustCurve, Wrench, facet_capacity,
@@ -19,14 +20,7 @@ pub const CHECKS: &[Check] = &[
     Check::new("a_failed_rotor_pushes_nothing", failed),
 ];
 
-const FRONT_RIGHT: Rotor = Rotor {
-    position_m: [0.18, 0.18, 0.0],
-    spin: Spin::Ccw,
-    torque_per_thrust_m: 0.016,
-    thrust_min_n: 0.3,
-    thrust_max_n: 8.0,
-    ..Rotor::UP
-};
+const FRONT_RIGHT: Rotor = Rotor { position_m: [0.18, 0.18, 0.0], spin: Spin::Ccw, ..ROTOR };
 const ROTORS: [Rotor; 4] = [
     FRONT_RIGHT,
     Rotor { position_m: [-0.18, 0.18, 0.0], spin: Spin::Cw, ..FRONT_RIGHT },

@@ -6,6 +6,9 @@ use evenkeel_controller::estimate::InertialSample;
 use evenkeel_controller::{BodyAxes, Motion, PilotDemand, Sample};
 use evenkeel_mixer::RotorSet;
 
+/// Period of the steps, µs.
+pub const PERIOD_US: u64 = 1000;
+
 /// Numbers from −1 to 1.
 pub struct Noise(u64);
 

@@ -1,4 +1,5 @@
-//! The crafts that are counted, worked out while compiling. Our own invention.
+//! The crafts that are counted, worked out while compiling, and what their flight computer is told; `evenkeel-checks` is told
+//! the same. Our own invention.
 
 use evenkeel_controller::estimate::AttitudeEstimatorConfig;
 use evenkeel_controller::filter::{GyroFilterConfig, NotchBankConfig, SecondOrderLowPassConfig};
@@ -29,6 +30,10 @@ const CORNERS: [[f64; 2]; 4] =
 /// Four arms at 45 degrees.
 pub static QUAD: Design<4, F4> = Design::expect(&ring(0.25, CORNERS), [0.0; 3], Priority::DEFAULT);
 
+/// The same with its centre of mass off the middle, as a battery pushed forward leaves it.
+pub static QUAD_OFF_BALANCE: Design<4, F4> =
+    Design::expect(&ring(0.25, CORNERS), [0.015, -0.004, 0.0], Priority::DEFAULT);
+
 /// Six arms, one at the nose.
 pub static FLAT_SIX: Design<6, F6> = Design::expect(
     &ring(0.35, [[1.0, 0.0], [0.5, COS_30], [-0.5, COS_30], [-1.0, 0.0], [-0.5, -COS_30], [0.5, -COS_30]]),
@@ -58,7 +63,8 @@ pub static FLAT_EIGHT: Design<8, F8> = Design::expect(
 /// Four arms at 45 degrees with two rotors each, that turn opposite ways.
 pub static COAXIAL_EIGHT: Design<8, F8> = Design::expect(&coaxial(), [0.0; 3], Priority::DEFAULT);
 
-const ROTOR: Rotor = Rotor { torque_per_thrust_m: 0.016, thrust_min_n: 0.3, thrust_max_n: 8.0, ..Rotor::UP };
+/// The rotor of all of them, at the datum.
+pub const ROTOR: Rotor = Rotor { torque_per_thrust_m: 0.016, thrust_min_n: 0.3, thrust_max_n: 8.0, ..Rotor::UP };
 
 /// Arms of one length; neighbours turn opposite ways.
 const fn ring<const N: usize>(arm_m: f64, directions: [[f64; 2]; N]) -> [Rotor; N] {
@@ -89,6 +95,25 @@ const fn coaxial() -> [Rotor; 8] {
 /// Steps of the rate loop for one of the angle loop.
 pub const ANGLE_DIVIDER: u32 = 4;
 
+/// Period of the rate loop, s.
+pub const PERIOD_S: f64 = 1.0e-3;
+/// Thrust that carries the quad, N.
+pub const HOVER_N: f64 = 15.7;
+
+/// Attitude from gyro and accelerometer, no heading.
+pub const ESTIMATOR: AttitudeEstimatorConfig = AttitudeEstimatorConfig {
+    kp_per_s: 0.1,
+    ki_per_s2: 0.0025,
+    heading_weight: 0.0,
+    bias_max_rad_s: 0.1,
+    rate_max_rad_s: 35.0,
+    gravity_m_s2: 9.806_65,
+    gate_share: 0.1,
+    rate_gate_rad_s: 1.0,
+    align_s: 1.0,
+    still_rad_s: 0.1,
+};
+
 /// A controller that suits the quad; none if the rule gives no gains, and then there is nothing to count.
 pub fn quad_controller() -> Option<Controller<f32>> {
     Controller::new(&quad_loops()?).ok()
@@ -106,19 +131,8 @@ pub fn computer_config() -> Option<FlightComputerConfig> {
     let notches = NotchBankConfig { quality: 3.0, cycles_per_turn: 1.0, least_hz: 60.0 };
     Some(FlightComputerConfig {
         gyro_filter: GyroFilterConfig { notches: Some(notches), low_pass: Some(low_pass) },
-        estimator: AttitudeEstimatorConfig {
-            kp_per_s: 0.1,
-            ki_per_s2: 0.0025,
-            heading_weight: 0.0,
-            bias_max_rad_s: 0.1,
-            rate_max_rad_s: 35.0,
-            gravity_m_s2: 9.806_65,
-            gate_share: 0.1,
-            rate_gate_rad_s: 1.0,
-            align_s: 1.0,
-            still_rad_s: 0.1,
-        },
-        supervisor: SupervisorConfig::usual(controller.period_s, 15.7),
+        estimator: ESTIMATOR,
+        supervisor: SupervisorConfig::usual(PERIOD_S, HOVER_N),
         controller,
         battery: BatteryConfig::default(),
         descent: DescentConfig::default(),
@@ -128,7 +142,7 @@ pub fn computer_config() -> Option<FlightComputerConfig> {
 
 fn quad_loops() -> Option<ControllerConfig> {
     let tuning = Tuning {
-        period_s: 1.0e-3,
+        period_s: PERIOD_S,
         angle_divider: ANGLE_DIVIDER,
         rotor_lag_s: 0.035,
         extra_delay_s: 0.0,

@@ -9,6 +9,8 @@ use evenkeel_controller::estimate::InertialSample;
 use evenkeel_controller::{BodyAxes, Motion, PilotDemand, Sample};
 use evenkeel_mixer::{Design, RotorSet, Wrench};
 
+use crate::crafts::HOVER_N;
+
 /// Demands in one spread.
 pub const DEMANDS: usize = 65536;
 /// Torques of demands that rotors can meet, as a share of what the rotors of each axis add up to.
@@ -78,5 +80,5 @@ pub fn moment(k: usize, reach: f32) -> (Sample<f32, 4>, PilotDemand<f32>) {
     };
     let side = if (k / 128).is_multiple_of(2) { reach } else { -reach };
     let motion = Motion::Angles { roll_rad: side, pitch_rad: -0.5 * side, yaw_rate_rad_s: 4.0 * side };
-    (sample, PilotDemand { at_us: Some(now_us), arm: true, disarm: false, thrust_n: 15.7, motion })
+    (sample, PilotDemand { at_us: Some(now_us), arm: true, disarm: false, thrust_n: HOVER_N as f32, motion })
 }
