@@ -204,6 +204,9 @@ impl<S: Scalar> Bench<S> {
         let inertial = &sample.inertial;
         let (status, passed) = (&step.estimate.status, &step.passed_over);
         let bad = |value: Option<S>| value.is_some_and(|value| !value.is_finite());
+        let bad_demand = !(demand.thrust_n.is_finite() && demand.motion.is_finite());
+        let flown_by = step.decision.permission == Permission::PilotDemand;
+        let by_the_loops = step.control.as_ref().is_none_or(|control| control.invalid_input);
         let fields = [
             ("gyro", !inertial.gyro_rad_s.is_finite(), status.gyro_faulty),
             ("accelerometer", inertial.acceleration_m_s2.iter().any(|v| !v.is_finite()), status.accelerometer_faulty),
@@ -213,7 +216,8 @@ impl<S: Scalar> Bench<S> {
             ("voltage", bad(sample.voltage_share), passed.voltage),
             ("climb", bad(sample.climb_m_s), passed.climb),
             ("rotor that there is not", sample.stopped_rotors.bits() > 0xf, passed.stopped_rotors),
-            ("demand", !(demand.thrust_n.is_finite() && demand.motion.is_finite()), passed.demand),
+            ("demand", bad_demand, passed.demand),
+            ("demand, by the loops", bad_demand && flown_by, by_the_loops),
         ];
         for (field, is_bad, flag) in fields {
             assert!(!is_bad || flag, "nothing is said of the {field}: {sample:?} {demand:?} {step:?}");

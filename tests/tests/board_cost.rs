@@ -63,6 +63,7 @@ fn measured() -> Vec<Line> {
     let step = program.find(STEP);
     let bytes = |part: &str, figure| Line { craft: "quad".into(), part: part.into(), figure, target: None };
     let mut found = lines(&read("target/firmware/cost.csv"));
+    found.extend(lines(&read("target/firmware/blocks.csv")));
     found.push(bytes(
         "flash of a step's code (bytes)",
         program.reachable(step).iter().map(|function| function.size).sum(),
@@ -117,10 +118,50 @@ fn write_budget(measured: &[Line], before: &[Line]) {
     fs::write(root().join(BUDGET), text).expect("the budget can be written");
 }
 
-#[test]
-fn document_shows_the_budget_as_it_is() {
+/// The rows of the first table, for each of these crafts.
+const CRAFTS: [&str; 3] = ["quad", "six", "eight"];
+const ROWS: [&str; 6] = [
+    "rate loop only",
+    "full step unsaturated",
+    "full step worst saturated",
+    "allocation alone unsaturated",
+    "allocation alone worst saturated",
+    "estimate",
+];
+/// The blocks of a step, and what each does that the floor's does not; in the order of the step.
+const BLOCKS: [(&str, &str); 9] = [
+    ("gyro filter", "range of each sample, what is held when one is out of it"),
+    ("estimate", "range and finiteness, gates, a heading, the bias' limit, status"),
+    (
+        "supervisor",
+        "64-bit stamps of clock, link and sensors, timers, events, what to answer; with the making of its input",
+    ),
+    ("battery", "whether the ceilings must move"),
+    (
+        "shaping and angle loop",
+        "three shaped motions with their lag, sines and cosines, the heading's lead; the floor is given the down it wants",
+    ),
+    (
+        "rate loops",
+        "integrators that learn after the mixer, set-point weight, feed-forward, expected acceleration, limits",
+    ),
+    ("inertia", "a whole tensor, not three moments"),
+    ("allocation", "whether the demand can be met; the record of the answer"),
+    ("thrust curve", "voltage, the guards at 0 and 1"),
+];
+const STEP_BLOCK: &str = "step: ";
+const FLOOR_BLOCK: &str = "floor: ";
+const WHOLE: &str = "whole";
+const AT_REST: &str = "whole while the angle loop rests";
+
+fn of<'a>(budget: &'a [Line], craft: &str, part: &str) -> &'a Line {
+    let line = budget.iter().find(|line| line.craft == craft && line.part == part);
+    line.unwrap_or_else(|| panic!("{BUDGET} has no {part} of the {craft}"))
+}
+
+fn table<'a>(lines: impl IntoIterator<Item = &'a Line>) -> String {
     let mut table = String::from("| craft | what | budget | target |\n| --- | --- | ---: | ---: |\n");
-    for Line { craft, part, figure, target } in lines(&read(BUDGET)) {
+    for Line { craft, part, figure, target } in lines {
         let target = match target {
             None => String::new(),
             Some(target) if figure <= target => target.to_string(),
@@ -128,18 +169,56 @@ fn document_shows_the_budget_as_it_is() {
         };
         let _ = writeln!(table, "| {craft} | {part} | {figure} | {target} |");
     }
+    table
+}
+
+#[test]
+fn document_shows_the_budget_as_it_is() {
+    let budget = lines(&read(BUDGET));
     let mut docs = Document::open("docs/board_cost.md");
-    docs.set_block("budget", &table);
+    docs.set_block("budget", &table(CRAFTS.iter().flat_map(|craft| ROWS.map(|part| of(&budget, craft, part)))));
+    let besides = budget.iter().filter(|line| !ROWS.contains(&line.part.as_str()) && block(line).is_none());
+    docs.set_block("besides", &table(besides));
+    docs.set_block("blocks", &blocks(&budget));
     docs.settle();
 }
+
+/// The block of the step or of the floor that this line is of.
+fn block(line: &Line) -> Option<&str> {
+    line.part.strip_prefix(STEP_BLOCK).or_else(|| line.part.strip_prefix(FLOOR_BLOCK))
+}
+
+/// Where the quad's unsaturated step goes. The rest is what the blocks leave of the whole, which nobody counts.
+fn blocks(budget: &[Line]) -> String {
+    let known = |name: &str| [WHOLE, AT_REST].contains(&name) || BLOCKS.iter().any(|(block, _)| *block == name);
+    let unknown: Vec<&str> = budget.iter().filter_map(block).filter(|name| !known(name)).collect();
+    assert!(unknown.is_empty(), "{BUDGET}: no row of the table is for {unknown:?}");
+    let figure = |part: &str| budget.iter().find(|line| line.part == part).map(|line| line.figure as i64);
+    let of_step = |name: &str| of(budget, "quad", &format!("{STEP_BLOCK}{name}")).figure as i64;
+    let of_floor = |name: &str| figure(&format!("{FLOOR_BLOCK}{name}"));
+    let (whole, floor) = (of_step(WHOLE), of(budget, "quad", "floor").figure as i64);
+    let mut table =
+        String::from("| block | instructions | floor | what the rest is for |\n| --- | ---: | ---: | --- |\n");
+    for (name, what_for) in BLOCKS {
+        let bare = of_floor(name).map(|figure| figure.to_string()).unwrap_or_default();
+        let _ = writeln!(table, "| {name} | {} | {bare} | {what_for} |", of_step(name));
+    }
+    let rest = whole - BLOCKS.iter().map(|(name, _)| of_step(name)).sum::<i64>();
+    let rest_of_floor = floor - BLOCKS.iter().filter_map(|(name, _)| of_floor(name)).sum::<i64>();
+    let _ = writeln!(table, "| the rest of the step | {rest} | {rest_of_floor} | {WHAT_ELSE} |");
+    let _ = writeln!(table, "| **whole** | {whole} | {floor} | |");
+    let _ = writeln!(table, "| {AT_REST} | {} | | three steps of four |", of_step(AT_REST));
+    table
+}
+
+/// What cannot be called by itself.
+const WHAT_ELSE: &str = "missed periods, finiteness of what is given, choice of what is asked, reports of stopped rotors, \
+    descent, thrust for tilt, the record; less what each block alone needs to fetch and to leave in memory";
 
 #[test]
 fn porting_guide_says_how_much_stack_to_reserve() {
     let budget = lines(&read(BUDGET));
-    let of = |part: &str| {
-        let line = budget.iter().find(|line| line.part == part);
-        line.unwrap_or_else(|| panic!("{BUDGET} has no {part}")).figure
-    };
+    let of = |part: &str| of(&budget, "quad", part).figure;
     let bound = of("worst-case stack of the whole program (bytes)");
     let reserved = (bound * RESERVED).div_ceil(1024);
     let (set_up, flight) = (of("measured stack of the set-up (bytes)"), of("measured stack in flight (bytes)"));

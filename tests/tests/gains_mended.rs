@@ -18,6 +18,9 @@ fn each_mend_does_and_less_does_not(craft: &Craft) -> Vec<Change> {
     let text = refusal.to_string();
     for mend in refusal.mends() {
         assert!(found(&mend.applied(craft)), "{mend}: {text}");
+        // What is told is what is changed; none where nothing is left to gain.
+        let told = mend.change.now(&mend.applied(craft));
+        assert!(told.is_none_or(|value| value == mend.value), "{mend}: {told:?}");
         let now = mend.change.now(craft).unwrap_or(f64::NAN);
         // Steps are whole.
         let less = if mend.change == Change::AngleDivider { 1.0 } else { LESS * (now - mend.value) };
@@ -67,12 +70,24 @@ fn says_how_quick_the_rotors_must_be_when_they_lag() {
     let mut one = Similar::of(1.6).craft();
     one.rotors[1].response_time_s = 0.5;
     mended_by(&[Change::RotorLag], &one);
+    let mended = Mend { change: Change::RotorLag, value: 0.2 }.applied(&one);
+    for (before, after) in one.rotors.iter().zip(&mended.rotors) {
+        assert_eq!(after.response_time_s, before.response_time_s.min(0.2), "quick rotors stay as quick as they are");
+    }
 }
 
 #[test]
 fn says_how_strong_or_light_when_an_axis_has_too_little_to_spare() {
     let weak = Similar { thrust_to_weight: 1.06, ..Similar::of(5.0) }.craft();
     mended_by(&[Change::RotorThrust, Change::Mass], &weak);
+}
+
+/// The check at rest proposes other propellers there.
+#[test]
+fn says_how_much_reaction_torque_when_yaw_is_weak() {
+    let mut weak = Similar::of(1.6).craft();
+    weak.rotors.iter_mut().for_each(|rotor| rotor.torque_per_thrust_m *= 0.05);
+    mended_by(&[Change::RotorTorque], &weak);
 }
 
 #[test]

@@ -217,20 +217,20 @@ pub const CONFIG: FlightComputerConfig = FlightComputerConfig {
                 integral_max_rad_s2: 76.91389583333333,
             },
             RateLoopConfig {
-                p_per_s: 7.775170685706585,
-                i_per_s2: 7.556659898983876,
+                p_per_s: 7.775170685706587,
+                i_per_s2: 7.556659898983879,
                 d: 0.0,
                 d_filter_hz: 12.732395447351628,
                 set_point_weight: 1.0,
                 feed_forward: 1.0,
-                integral_max_rad_s2: 3.8875853428532925,
+                integral_max_rad_s2: 3.8875853428532934,
             },
         ],
         angle: AngleLoopConfig {
             gain_per_s: [
                 4.975085231347222,
                 4.975085231347222,
-                2.22147733877331,
+                2.2214773387733104,
             ],
             rate_max_rad_s: [
                 6.283185307179586,
@@ -263,8 +263,8 @@ pub const CONFIG: FlightComputerConfig = FlightComputerConfig {
                     gain_per_s: 20.0,
                 },
                 ShaperConfig {
-                    slew_max: 1.9437926714266462,
-                    acceleration_max: 38.87585342853292,
+                    slew_max: 1.9437926714266467,
+                    acceleration_max: 38.875853428532935,
                     gain_per_s: 20.0,
                 },
             ],
