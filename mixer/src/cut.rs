@@ -90,10 +90,16 @@ pub(crate) fn with<S: Scalar>(point: &[S; 4], axis: Axis, value: S) -> [S; 4] {
     }
 }
 
+/// What values by axis hold in one of them.
+#[inline]
+pub(crate) fn component<S: Scalar>(values: &[S; 4], axis: Axis) -> S {
+    values.get(axis.index()).copied().unwrap_or_default()
+}
+
 /// What moving by one along the axis moves along the normal.
 #[inline]
 pub(crate) fn lever<S: Scalar>(facet: &Facet<S>, axis: Axis) -> S {
-    facet.normal.get(axis.index()).copied().unwrap_or_default()
+    component(&facet.normal, axis)
 }
 
 /// How far the band moves a point along the normal at least and at most.

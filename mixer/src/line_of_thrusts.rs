@@ -8,6 +8,7 @@
 //! * Source: G. Golub, C. Van Loan, Matrix Computations, 4th ed., section 3.4 (from memory)
 
 use crate::box_least_squares::Bounded;
+use crate::cut::component;
 use crate::priority::AxisSet;
 use crate::rotor_set::RotorSet;
 use crate::rows::RANK_ULPS;
@@ -86,7 +87,7 @@ fn rows<S: Scalar>(rotors: &[Bounded<S>], axes: AxisSet, wrench: &[S; 4]) -> [Ro
         if axes.contains(axis) {
             row.wanted = *wanted;
             for (share, rotor) in row.shares.iter_mut().zip(rotors) {
-                *share = rotor.column.get(axis.index()).copied().unwrap_or_default();
+                *share = component(&rotor.column, axis);
             }
         }
     }

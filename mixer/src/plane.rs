@@ -14,18 +14,16 @@ mod overlap;
 use heapless::Vec;
 
 use crate::box_least_squares::Bounded;
+use crate::cut::component;
 use crate::facets::{Facet, Run, Side, dot};
 use crate::scalar::Scalar;
-use crate::walk::rounding;
+use crate::walk::{met, rounding};
 use crate::wrench::Axis;
 
 use overlap::{Bound, Cut, Overlap, are_parallel, crossing, nearest_overlap, over};
 
 /// Each rotor must be moved by the last axis by more than this, as a share of the most that one is.
 const LEAST_SHARE: f64 = 1.0e-3;
-
-/// What lies outside by less than this, in units of the machine epsilon and of all rotors at their ceilings, is inside.
-const MET_ULPS: f64 = 4.0;
 
 const ROTORS: usize = 4;
 
@@ -102,7 +100,7 @@ impl<S: Scalar> Plane<S> {
 
     /// Takes over the rotors' limits as they are now, and where the facets stand with them.
     pub fn set_limits(&mut self, rotors: &[Bounded<S>], facets: &[Facet<S>], strength: S, units: &[S; 4]) {
-        (self.met, self.slack) = (S::from_f64(MET_ULPS) * S::EPSILON * strength, S::ZERO);
+        (self.met, self.slack) = (met(strength), S::ZERO);
         for (strip, rotor) in self.strips.iter_mut().zip(rotors) {
             let (a, b) = (rotor.floor / strip.share, rotor.ceiling / strip.share);
             (strip.low, strip.high) = if strip.share > S::ZERO { (a, b) } else { (b, a) };
@@ -259,10 +257,6 @@ impl<S: Scalar> Plane<S> {
         let x = x.limit(from, to);
         Some([x, line.at + line.slope * x])
     }
-}
-
-fn component<S: Scalar>(values: &[S; 4], axis: Axis) -> S {
-    values.get(axis.index()).copied().unwrap_or_default()
 }
 
 #[cfg(test)]

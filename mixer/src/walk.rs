@@ -10,7 +10,7 @@ use heapless::Vec;
 use crate::advance::{Advance, is_outside};
 use crate::box_least_squares::{self, Bounded};
 use crate::clamp::{Clamp, Clamped};
-use crate::cut::{Band, End, Slabs};
+use crate::cut::{Band, End, Slabs, component};
 use crate::direct::Direct;
 use crate::face::Face;
 use crate::facets::{Facet, Run};
@@ -264,7 +264,7 @@ impl<'a, S: Scalar, const N: usize> Walk<'a, S, N> {
 
     /// A demand that lies outside by less than this, in units, is met.
     fn met(&self) -> S {
-        S::from_f64(MET_ULPS) * S::EPSILON * self.craft.strength
+        met(self.craft.strength)
     }
 
     /// A tier of several axes of which neither the demand nor zero can be had: the attainable point nearest to the
@@ -279,7 +279,7 @@ impl<'a, S: Scalar, const N: usize> Walk<'a, S, N> {
                     // A band or cap on an axis of this tier is a strip, and the nearest point on its edge.
                     let bands = [self.yaw_band(), self.below_cap()].into_iter().flatten();
                     for (axis, low, high) in bands.filter(|(axis, _, _)| axes.contains(*axis)) {
-                        let value = foot.get(axis.index()).copied().unwrap_or_default();
+                        let value = component(&foot, axis);
                         if !(value >= low && value <= high) {
                             self.decide(axis, value.limit(low, high));
                             return self.one_axis_at_a_time(axes, bounds);
@@ -306,7 +306,7 @@ impl<'a, S: Scalar, const N: usize> Walk<'a, S, N> {
     fn middle(&self) -> [S; 4] {
         let middle = self.middle_with(self.decided, &self.wrench);
         for (axis, low, high) in [self.below_cap(), self.yaw_band()].into_iter().flatten() {
-            let value = middle.get(axis.index()).copied().unwrap_or_default();
+            let value = component(&middle, axis);
             if !self.decided.contains(axis) && !(value >= low && value <= high) {
                 let mut held = self.wrench;
                 if let Some(slot) = held.get_mut(axis.index()) {
@@ -423,4 +423,9 @@ impl<'a, S: Scalar, const N: usize> Walk<'a, S, N> {
 /// Wrenches of rotors of this strength that differ by less than this, in units, differ by rounding.
 pub(crate) fn rounding<S: Scalar>(strength: S) -> S {
     S::from_f64(ROUNDING_ULPS) * S::EPSILON * strength
+}
+
+/// A demand on rotors of this strength that lies outside by less than this, in units, is met.
+pub(crate) fn met<S: Scalar>(strength: S) -> S {
+    S::from_f64(MET_ULPS) * S::EPSILON * strength
 }
