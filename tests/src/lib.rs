@@ -1,5 +1,6 @@
 //! What the tests of the whole workspace share: outside values, the crafts they are checked on, and
 //! documents that must agree with the program.
+pub mod corpus;
 pub mod document;
 pub mod driven_flight;
 pub mod elf;
