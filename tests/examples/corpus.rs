@@ -1,15 +1,13 @@
 //! Flies drawn crafts through the maiden-flight check and prints which are refused, and why.
 //!
-//!     cargo run --release -p evenkeel-tests --example corpus -- --seed 1 --crafts 40 [--from 0] [--write DIR]
+//!     cargo run --release -p evenkeel-tests --example corpus -- --seed 1 --crafts 40 [--from 0] [--write DIR] [--slips] [--demos]
 
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 use std::time::Instant;
 
-use evenkeel::file::parse_craft;
-use evenkeel::preflight::preflight;
 use evenkeel::verdict::{Check, Limit};
-use evenkeel_tests::corpus::{Drawn, sound};
+use evenkeel_tests::corpus::{Drawn, outcome, slips, sound, turned};
 
 struct Options {
     seed: u64,
@@ -17,10 +15,13 @@ struct Options {
     from: u64,
     write: Option<PathBuf>,
     only_write: bool,
+    slips: bool,
+    demos: bool,
 }
 
 fn options() -> Options {
-    let mut options = Options { seed: 1, crafts: 20, from: 0, write: None, only_write: false };
+    let mut options =
+        Options { seed: 1, crafts: 20, from: 0, write: None, only_write: false, slips: false, demos: false };
     let mut words = std::env::args().skip(1);
     while let Some(word) = words.next() {
         let mut next = || words.next().unwrap_or_else(|| panic!("{word}: a value is missing"));
@@ -30,7 +31,9 @@ fn options() -> Options {
             "--from" => options.from = next().parse().expect("a whole number"),
             "--write" => options.write = Some(next().into()),
             "--only-write" => options.only_write = true,
-            other => panic!("{other}: --seed S --crafts N --from K --write DIR --only-write"),
+            "--slips" => options.slips = true,
+            "--demos" => options.demos = true,
+            other => panic!("{other}: --seed S --crafts N --from K --write DIR --only-write --slips --demos"),
         }
     }
     options
@@ -38,34 +41,51 @@ fn options() -> Options {
 
 fn main() {
     let options = options();
+    if let Some(directory) = &options.write {
+        std::fs::create_dir_all(directory).expect("a directory");
+    }
+    let drawn = || (options.from..options.from + options.crafts).map(|index| sound(options.seed, index));
+    if options.slips {
+        make_slips(&options, drawn());
+    } else if options.demos {
+        fly(&options, turned::demos().into_iter());
+    } else {
+        fly(&options, drawn());
+    }
+}
+
+fn write(options: &Options, drawn: &Drawn) {
+    if let Some(directory) = &options.write {
+        std::fs::write(directory.join(format!("{}.toml", drawn.name)), drawn.text()).expect("a file");
+    }
+}
+
+/// Sound crafts: which are refused, and how often each check decides.
+fn fly(options: &Options, crafts: impl Iterator<Item = Drawn>) {
     let began = Instant::now();
-    let mut refused = 0;
+    let (mut count, mut refused) = (0, 0);
     let mut first: BTreeMap<String, usize> = BTreeMap::new();
     let mut any: BTreeMap<String, usize> = BTreeMap::new();
-    for index in options.from..options.from + options.crafts {
-        let drawn = sound(options.seed, index);
-        if let Some(directory) = &options.write {
-            std::fs::create_dir_all(directory).expect("a directory");
-            std::fs::write(directory.join(format!("{}.toml", drawn.name)), drawn.text()).expect("a file");
-        }
+    for drawn in crafts {
+        write(options, &drawn);
         if options.only_write {
             continue;
         }
-        let failed = failed(&drawn);
+        count += 1;
+        let failed = outcome(&drawn.file).failed();
         if !failed.is_empty() {
             refused += 1;
             println!("REFUSED {} [{}]", drawn.name, drawn.traits.join(" "));
         }
         for (k, check) in failed.iter().enumerate() {
-            let mend = check.mend.as_deref().unwrap_or("").chars().take(150).collect::<String>();
-            println!("    {} = {:.5} {} ({}) {mend}", check.id, check.value, check.unit, limit(&check.limit));
+            println!("    {}", line(check));
             *any.entry(check.id.clone()).or_default() += 1;
             if k == 0 {
                 *first.entry(check.id.clone()).or_default() += 1;
             }
         }
     }
-    println!("{refused} of {} refused, seed {}, {:.0} s", options.crafts, options.seed, began.elapsed().as_secs_f64());
+    println!("{refused} of {count} refused, {:.0} s", began.elapsed().as_secs_f64());
     println!("{:>5} {:>5}  check", "first", "any");
     let mut rows: Vec<_> = any.into_iter().collect();
     rows.sort_by_key(|(_, count)| std::cmp::Reverse(*count));
@@ -74,13 +94,38 @@ fn main() {
     }
 }
 
-fn failed(drawn: &Drawn) -> Vec<Check> {
-    let text = drawn.text();
-    let craft = parse_craft("drawn.toml", &text).unwrap_or_else(|error| panic!("{error}\n{text}"));
-    match preflight(&craft, &|_, _| {}) {
-        Ok(found) => found.reasons().map(|(_, check)| check.clone()).collect(),
-        Err(diverged) => vec![Check::new("diverged", &diverged.to_string(), f64::NAN, "", Limit::at_most(0.0), "")],
+/// Every slip in the crafts it can be made in: seen, named, and by what.
+fn make_slips(options: &Options, crafts: impl Iterator<Item = Drawn>) {
+    let crafts: Vec<Drawn> = crafts.collect();
+    for slip in slips::all() {
+        let made: Vec<_> = crafts.iter().filter_map(|drawn| Some((drawn, slip.made_in(&drawn.file)?))).collect();
+        let (mut seen, mut named) = (0, 0);
+        for (drawn, slipped) in &made {
+            let file =
+                Drawn { name: format!("{} {}", slip.id, drawn.name), file: slipped.file.clone(), traits: Vec::new() };
+            write(options, &file);
+            if options.only_write {
+                continue;
+            }
+            let found = outcome(&slipped.file);
+            seen += usize::from(found.objects());
+            named += usize::from(found.names(slipped.key));
+            let first = found.failed().first().map_or("FIT".into(), line);
+            println!(
+                "    {}{} {} in {}: {first}",
+                if found.objects() { "" } else { "UNSEEN " },
+                if found.names(slipped.key) { "named" } else { "UNNAMED" },
+                slip.id,
+                drawn.name
+            );
+        }
+        println!("{:<28} of {:>2}: {seen:>2} seen, {named:>2} named", slip.id, made.len());
     }
+}
+
+fn line(check: &Check) -> String {
+    let mend = check.mend.as_deref().unwrap_or("").chars().take(150).collect::<String>();
+    format!("{} = {:.5} {} ({}) {}", check.id, check.value, check.unit, limit(&check.limit), mend.replace('\n', " "))
 }
 
 fn limit(limit: &Limit) -> String {

@@ -10,16 +10,20 @@ pub mod authority;
 pub mod body;
 pub mod craft;
 pub mod frame;
+pub mod outcome;
 pub mod parts;
 pub mod propeller;
 pub mod random;
 pub mod sensors;
+pub mod slips;
 pub mod supply;
 pub mod table;
+pub mod turned;
 pub mod write;
 
 pub use authority::Authority;
 pub use craft::{Drawn, sound};
+pub use outcome::{Outcome, outcome};
 
 /// Standard gravity.
 pub const GRAVITY_M_S2: f64 = 9.806_65;
