@@ -193,8 +193,9 @@ impl<S: Scalar, const N: usize> FlightState<S, N> {
         *self = Self::default();
     }
 
-    /// Begins in flight, the pilot in command: the estimate stands at this attitude with no bias, the filters at these
-    /// body rates. A simulation may begin so, or a computer that restarted in the air and was told the rest.
+    /// Begins in flight, the pilot in command: the estimate stands at this attitude with no bias
+    /// ([`FlightState::knowing_bias`]), the filters at these rates as the gyro shows them. A simulation may begin so, or a
+    /// computer that restarted in the air and was told the rest.
     ///
     /// The link must be alive and the arm request on from the first step, or the supervisor acts on it. What is no
     /// attitude is aligned as at power-up, which never ends in flight.
@@ -211,6 +212,13 @@ impl<S: Scalar, const N: usize> FlightState<S, N> {
         let mut state = Self { supervisor: SupervisorState::standing(), ..Self::default() };
         state.estimator.restart_at(attitude);
         state
+    }
+
+    /// Knows the gyro's bias from the start, as after an alignment. What is not finite is taken as zero.
+    #[must_use]
+    pub fn knowing_bias(mut self, bias_rad_s: BodyAxes<S>) -> Self {
+        self.estimator.know_bias(bias_rad_s);
+        self
     }
 }
 

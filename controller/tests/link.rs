@@ -59,7 +59,7 @@ fn examples() -> Vec<(&'static str, Vec<u8>)> {
     type To = ToBoard<f32, ROTORS>;
     type From = FromBoard<f32, ROTORS>;
     vec![
-        ("Hello, version 2", frame(&To::Hello(Hello { protocol: PROTOCOL }))),
+        ("Hello, version 3", frame(&To::Hello(Hello { protocol: PROTOCOL }))),
         ("Welcome from the craft \"demo\", four rotors, f32, fingerprint 12345678", frame(&From::Welcome(welcome))),
         ("Refused: the board speaks version 1", frame(&From::Refused(Refusal::Protocol { board: 1 }))),
         ("Begin in lock-step at power-up", frame(&To::Begin(begin))),

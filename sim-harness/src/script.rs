@@ -43,7 +43,7 @@ pub struct Initial {
     /// Body axes.
     pub rate_rad_s: [f64; 3],
     /// The flight computer has just been switched on: it aligns, and the pilot arms it before taking off. Else it begins
-    /// with the true attitude, armed; in flight when the start is in the air.
+    /// armed and aligned; in flight when the start is in the air.
     pub power_up: bool,
 }
 

@@ -151,19 +151,6 @@ fn draws_sensors_after_all_else_and_leaves_perfect_ones_alone() {
     }
 }
 
-/// A flight that begins armed begins after the alignment that takes the gyro's bias out.
-#[test]
-fn shows_the_drawn_bias_of_the_gyro_when_the_flight_begins_switched_on_alone() {
-    let craft = quad();
-    let sample = vary(&craft, SEED, 3).unwrap();
-    let armed = short(&craft, "");
-    let mut switched_on = armed.clone();
-    switched_on.initial.power_up = true;
-    assert_eq!(sample.craft_for(&armed).sensors.gyro.bias, craft.sensors.gyro.bias);
-    assert_ne!(sample.craft_for(&switched_on).sensors.gyro.bias, craft.sensors.gyro.bias);
-    assert_eq!(sample.craft_for(&armed).sensors.accelerometer, sample.craft.sensors.accelerometer);
-}
-
 #[test]
 fn leaves_gains_limits_and_loops_of_the_file_when_it_varies_a_craft() {
     let nominal = quad();

@@ -77,7 +77,7 @@ impl<'a> DrivenFlight<'a> {
         let thrust_n = self.rates.then_some(flying.authority.hover_n);
         let text = hover_flight(duration_s, duration_s, self.axis, self.start_rad_s, thrust_n);
         let flight = parse_flight("hover.toml", &text, self.craft).unwrap_or_else(|error| panic!("{error}\n{text}"));
-        let mut host = HostComputer::new(&flying, start_of(&flight));
+        let mut host = HostComputer::new(&flying, start_of(self.craft, &flying, &flight));
         let mut loops = Loops::of(&flying);
         let mut seen = Seen::default();
         let mut late = VecDeque::from(vec![0.0; self.late_steps]);

@@ -5,7 +5,7 @@ use evenkeel::craft::Craft;
 use evenkeel::onboard::Onboard;
 use evenkeel::plant::{Plant, PlantState};
 use evenkeel::script::World;
-use evenkeel::sensors::{InertialSensor, Sensors, SensorsConfig};
+use evenkeel::sensors::{InFlight, InertialSensor, Sensors, SensorsConfig};
 use evenkeel_controller::BodyAxes;
 use evenkeel_controller::estimate::{
     Alignment, AttitudeEstimator, AttitudeEstimatorConfig, AttitudeEstimatorState, Estimate, InertialSample,
@@ -73,8 +73,8 @@ fn aligning(
     let step = |index: u64| {
         let now_ns = (index as f64 * 1e9 / rate_hz).round() as u64;
         let t_s = now_ns as f64 * 1e-9;
-        sensors.measure(now_ns, &plant, &state);
-        let sample = sensors.sample(now_ns, &plant, &state).inertial;
+        sensors.measure(now_ns, &InFlight { plant: &plant, state: &state });
+        let sample = sensors.sample(now_ns, &InFlight { plant: &plant, state: &state }).inertial;
         let (mut gyro, mut acceleration) = (sample.gyro_rad_s.to_array(), sample.acceleration_m_s2);
         add(t_s, &mut gyro, &mut acceleration);
         let shown = InertialSample {

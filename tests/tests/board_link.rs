@@ -283,7 +283,9 @@ fn arms_and_stops_again_when_it_runs_free_and_the_link_falls_silent() {
         ToBoard::<f32, 4>::Begin(Begin { fingerprint: welcome.fingerprint, mode, start })
     };
     let attitude = evenkeel_controller::Quaternion::IDENTITY;
-    connection.say(&begin(Start::OnTheGroundArmed { attitude }), waiting).expect("a link");
+    connection
+        .say(&begin(Start::OnTheGroundArmed { attitude, gyro_bias_rad_s: Default::default() }), waiting)
+        .expect("a link");
     let answer: FromBoard<f32, 4> = connection.hear(waiting).expect("an answer");
     assert_eq!(answer, FromBoard::Refused(Refusal::Start), "nothing arms by itself");
 

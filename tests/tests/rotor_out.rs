@@ -52,7 +52,7 @@ fn flown<S: Scalar>(craft: &Craft, flight: &Flight) -> Recording {
 /// The same, and the computer is told these rotors have stopped at these times, whatever is true.
 fn flown_and_told(craft: &Craft, flight: &Flight, told: impl Fn(u64) -> u16) -> Recording {
     let onboard = Onboard::<f32>::new(craft, GRAVITY).unwrap_or_else(|error| panic!("{error}"));
-    let mut host = HostComputer::new(&onboard, start_of(flight));
+    let mut host = HostComputer::new(&onboard, start_of(craft, &onboard, flight));
     let step = |sample: &evenkeel_controller::Sample<f32, MAX_ROTORS>, pilot: &_| {
         let mut sample = *sample;
         sample.stopped_rotors = sample.stopped_rotors.and(RotorSet::from_bits(told(sample.now_us)));

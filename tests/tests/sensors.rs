@@ -2,7 +2,7 @@
 
 use evenkeel::plant::{Plant, PlantState};
 use evenkeel::script::World;
-use evenkeel::sensors::{InertialSensor, Sensors, SensorsConfig};
+use evenkeel::sensors::{InFlight, InertialSensor, Sensors, SensorsConfig};
 use evenkeel_tests::reference::table;
 use evenkeel_tests::specimen::quad;
 
@@ -22,8 +22,8 @@ fn hour(gyro: InertialSensor, seed: u64) -> Vec<f64> {
     let mut sensors = Sensors::<f64>::new(&config, RATE_HZ, seed);
     let mut at = |step: u64| {
         let now_ns = step * PERIOD_NS;
-        sensors.measure(now_ns, &plant, &state);
-        sensors.sample(now_ns, &plant, &state).inertial.gyro_rad_s.roll
+        sensors.measure(now_ns, &InFlight { plant: &plant, state: &state });
+        sensors.sample(now_ns, &InFlight { plant: &plant, state: &state }).inertial.gyro_rad_s.roll
     };
     (0..SAMPLES).map(&mut at).collect()
 }
@@ -81,8 +81,9 @@ fn rounds_cuts_and_leans_as_it_is_told() {
         InertialSensor { bias: [0.034, 5.0, -5.0], resolution: 0.01, range: 2.0, ..InertialSensor::PERFECT };
     let plant = Plant::new(&craft, &World::default());
     let mut sensors = Sensors::<f64>::new(&craft.sensors, RATE_HZ, 0);
-    sensors.measure(0, &plant, &PlantState::default());
-    let seen = sensors.sample(0, &plant, &PlantState::default()).inertial.gyro_rad_s.to_array();
+    sensors.measure(0, &InFlight { plant: &plant, state: &PlantState::default() });
+    let seen =
+        sensors.sample(0, &InFlight { plant: &plant, state: &PlantState::default() }).inertial.gyro_rad_s.to_array();
     let off = seen.iter().zip([0.03, 2.0, -2.0]).map(|(ours, expected)| (ours - expected).abs()).fold(0.0, f64::max);
     assert!(off < 1e-12, "{seen:?}");
 }
@@ -93,8 +94,9 @@ fn shows_gravity_along_turned_axes_when_it_is_mounted_askew() {
     craft.sensors.misalignment_rad = [0.1, 0.0, 0.0];
     let plant = Plant::new(&craft, &World::default());
     let mut sensors = Sensors::<f64>::new(&craft.sensors, RATE_HZ, 0);
-    sensors.measure(0, &plant, &PlantState::default());
-    let [x, y, z] = sensors.sample(0, &plant, &PlantState::default()).inertial.acceleration_m_s2;
+    sensors.measure(0, &InFlight { plant: &plant, state: &PlantState::default() });
+    let [x, y, z] =
+        sensors.sample(0, &InFlight { plant: &plant, state: &PlantState::default() }).inertial.acceleration_m_s2;
     // A sensor rolled right side down sees up, −z of the body, to its left.
     let g = 9.806_65;
     let expected = [0.0, -g * 0.1_f64.sin(), -g * 0.1_f64.cos()];
@@ -111,8 +113,11 @@ fn is_read_late_and_at_its_own_rate_when_it_says_so() {
     let mut sensors = Sensors::<f64>::new(&config, RATE_HZ, 0);
     let sensed: Vec<u64> = (0..=12)
         .map(|ms| {
-            sensors.measure(ms * PERIOD_NS, &plant, &state);
-            sensors.sample(ms * PERIOD_NS, &plant, &state).sensed_at_us.expect("one was there at the start")
+            sensors.measure(ms * PERIOD_NS, &InFlight { plant: &plant, state: &state });
+            sensors
+                .sample(ms * PERIOD_NS, &InFlight { plant: &plant, state: &state })
+                .sensed_at_us
+                .expect("one was there at the start")
         })
         .collect();
     assert_eq!(sensed, [0, 0, 0, 0, 0, 0, 0, 4000, 4000, 4000, 4000, 8000, 8000]);

@@ -4,7 +4,7 @@
 //! What is judged is means over windows of [`ALIGN_WINDOW_S`], so that the noise of single samples, which
 //! grows with the loop rate, decides nothing.
 //!
-//! * Math: over each window |1 − |mean force|/g| < gate, on each axis mean of ω² ≤ still²; down is
+//! * Math: over each window |1 − |mean force|/g| < [`ALIGN_LENGTH_SHARE`] or the gate, on each axis mean of ω² ≤ still²; down is
 //!   −mean force, its length made one, over all windows; each window's within the gate of those before
 //! * Source: white noise of one-sided density n has the deviation n·√(1/(2T)) in a mean over T, whatever
 //!   the rate (any text on random signals, from memory)
@@ -16,6 +16,11 @@ use crate::estimate::direction::{dot, scaled, sum};
 /// Means are judged over windows about as long as this. Noise of 200 µg/√Hz is half a milligravity in
 /// such a mean, and a hand that carries a craft moves it more slowly than that.
 pub const ALIGN_WINDOW_S: f64 = 0.1;
+
+/// The length of a window's mean force may be off gravity by this share, or by the gate where that is wider: the offset of a
+/// common accelerometer is up to 80 milligravities an axis (typical data-sheet figure). It is the same in every window, so that it
+/// says nothing of the craft's standing still; that down stays where it was does.
+pub const ALIGN_LENGTH_SHARE: f64 = 0.1;
 
 /// A single accelerometer sample off gravity by this share is a knock or a fall and no noise, whatever
 /// the gate.
@@ -52,6 +57,7 @@ pub(crate) struct Aligner<S> {
     square_sum_max: S,
     bias_max_rad_s: S,
     gate_share: S,
+    length_share: S,
     knock_share: S,
 }
 
@@ -115,6 +121,7 @@ impl<S: Scalar> Aligner<S> {
             square_sum_max: S::from_f64(still_rad_s * still_rad_s * in_window),
             bias_max_rad_s: S::from_f64(bias_max_rad_s),
             gate_share: S::from_f64(gate_share),
+            length_share: S::from_f64(if gate_share > ALIGN_LENGTH_SHARE { gate_share } else { ALIGN_LENGTH_SHARE }),
             knock_share: S::from_f64(if gate_share > ALIGN_KNOCK_SHARE { gate_share } else { ALIGN_KNOCK_SHARE }),
         };
         (aligner.square_sum_max > S::ZERO).then_some(aligner)
@@ -170,7 +177,7 @@ impl<S: Scalar> Aligner<S> {
             return Err(Alignment::GyroMoving);
         }
         let force_g = window.force_g.map(|axis| axis / self.per_window);
-        if !((dot(force_g, force_g).sqrt() - S::ONE).abs() < self.gate_share) {
+        if !((dot(force_g, force_g).sqrt() - S::ONE).abs() < self.length_share) {
             return Err(Alignment::AccelerationOffGravity);
         }
         if means.windows > S::ZERO {

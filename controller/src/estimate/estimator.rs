@@ -119,6 +119,13 @@ impl<S: Scalar> AttitudeEstimatorState<S> {
     }
 }
 
+impl<S: Scalar> AttitudeEstimatorState<S> {
+    /// Takes this as the gyro's bias, as an alignment finds it; an axis that is not finite counts as zero.
+    pub fn know_bias(&mut self, bias_rad_s: BodyAxes<S>) {
+        self.bias_rad_s = bias_rad_s.to_array().map(|axis| if axis.is_finite() { axis } else { S::ZERO });
+    }
+}
+
 impl<S: Scalar> AttitudeEstimator<S> {
     /// Checks, bakes the sample period in and quantises.
     ///

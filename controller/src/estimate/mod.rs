@@ -16,7 +16,7 @@ mod estimator;
 mod gate;
 mod heading;
 
-pub use alignment::{ALIGN_KNOCK_SHARE, ALIGN_WINDOW_S, Alignment};
+pub use alignment::{ALIGN_KNOCK_SHARE, ALIGN_LENGTH_SHARE, ALIGN_WINDOW_S, Alignment};
 pub use config::{AttitudeEstimatorConfig, AttitudeEstimatorError, STEP_MAX_RAD};
 pub use estimator::{AttitudeEstimator, AttitudeEstimatorState, Estimate, EstimateStatus, InertialSample};
 pub use heading::HeadingReference;

@@ -112,13 +112,17 @@ pub enum Start<S> {
     InFlight {
         /// Body to world.
         attitude: Quaternion<S>,
-        /// Body rates.
+        /// Body rates as the gyro shows them, its bias included.
         rate_rad_s: BodyAxes<S>,
+        /// Bias of the gyro as alignment found it.
+        gyro_bias_rad_s: BodyAxes<S>,
     },
     /// See [`FlightState::on_the_ground_armed`].
     OnTheGroundArmed {
         /// Body to world.
         attitude: Quaternion<S>,
+        /// Bias of the gyro as alignment found it.
+        gyro_bias_rad_s: BodyAxes<S>,
     },
 }
 
@@ -127,8 +131,12 @@ impl<S: Scalar> Start<S> {
     pub fn state<const N: usize>(self) -> FlightState<S, N> {
         match self {
             Start::PowerUp => FlightState::default(),
-            Start::InFlight { attitude, rate_rad_s } => FlightState::in_flight(attitude, rate_rad_s),
-            Start::OnTheGroundArmed { attitude } => FlightState::on_the_ground_armed(attitude),
+            Start::InFlight { attitude, rate_rad_s, gyro_bias_rad_s } => {
+                FlightState::in_flight(attitude, rate_rad_s).knowing_bias(gyro_bias_rad_s)
+            }
+            Start::OnTheGroundArmed { attitude, gyro_bias_rad_s } => {
+                FlightState::on_the_ground_armed(attitude).knowing_bias(gyro_bias_rad_s)
+            }
         }
     }
 }

@@ -18,7 +18,7 @@ pub use messages::{
 };
 
 /// The version of this format. Raised with every change that an older end would misread.
-pub const PROTOCOL: u16 = 2;
+pub const PROTOCOL: u16 = 3;
 /// Bytes of a floating-point number on the wire, and the most a fixed-point number takes.
 pub const SCALAR_BYTES_MAX: usize = 10;
 

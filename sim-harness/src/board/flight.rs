@@ -88,7 +88,7 @@ fn flown<S: OnBoard>(
 ) -> Result<(), FlownOnBoard> {
     let gravity_m_s2 = flight.world.gravity_m_s2;
     let onboard = Onboard::<S>::new(craft, gravity_m_s2)?;
-    let start = start_of::<S>(flight);
+    let start = start_of::<S>(real, &onboard, flight);
     let mut host = compare.then(|| HostComputer::new(&onboard, start));
     let mut board = BoardComputer::begin(connection, welcome, craft_fingerprint(craft, gravity_m_s2)?, start)?;
     let mut number = 0;

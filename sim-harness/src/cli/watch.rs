@@ -163,7 +163,7 @@ mod tests {
         let craft = demo::quad().unwrap();
         let onboard = Onboard::<f32>::new(&craft, GRAVITY_M_S2).unwrap();
         let flight = flights::all(&craft, &onboard, &World::default()).swap_remove(0).flight;
-        let mut host = HostComputer::new(&onboard, start_of(&flight));
+        let mut host = HostComputer::new(&onboard, start_of(&craft, &onboard, &flight));
         let mut first = None;
         let answer = |sample: &_, pilot: &_| {
             first = Some(host.step(sample, pilot));

@@ -139,7 +139,7 @@ impl<'a> Campaign<'a> {
     /// When no craft that can exist was drawn.
     pub fn fly_one(&self, seed: u64, index: u64) -> Result<Flown, CannotVary> {
         let sample = vary(self.nominal, seed, index)?;
-        let (recording, findings) = self.fly_craft(&sample.craft_for(&self.flight), &sample.flight(&self.flight));
+        let (recording, findings) = self.fly_craft(&sample.craft, &sample.flight(&self.flight));
         Ok(Flown { sample, recording, findings })
     }
 

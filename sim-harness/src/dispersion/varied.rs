@@ -1,6 +1,5 @@
 //! What varies, one line for each quantity, and how one varied craft is drawn.
 
-use std::borrow::Cow;
 use std::fmt;
 
 use super::draws::Draws;
@@ -53,8 +52,6 @@ pub struct Sample {
     pub wind_m_s: [f64; 2],
     /// Seed of what is random within the flight.
     pub seed: u64,
-    /// Bias of the gyro in the craft's file.
-    gyro_bias_rad_s: [f64; 3],
     perfect_sensors: bool,
     /// Crafts drawn before this one that cannot exist.
     pub redrawn: u32,
@@ -114,7 +111,6 @@ fn draw(nominal: &Craft, draws: &mut Draws, redrawn: u32) -> Sample {
         craft: nominal.clone(),
         wind_m_s: [0.0; 2],
         seed,
-        gyro_bias_rad_s: nominal.sensors.gyro.bias,
         perfect_sensors: nominal.sensors == SensorsConfig::PERFECT,
         redrawn,
         drawn: Vec::new(),
@@ -130,17 +126,6 @@ fn draw(nominal: &Craft, draws: &mut Draws, redrawn: u32) -> Sample {
 }
 
 impl Sample {
-    /// The craft as it flies `flight`. A flight that begins armed begins with the estimate aligned, and standing still it has learnt
-    /// what bias the gyro had: there it has only that of its file.
-    pub fn craft_for(&self, flight: &Flight) -> Cow<'_, Craft> {
-        if flight.initial.power_up {
-            return Cow::Borrowed(&self.craft);
-        }
-        let mut craft = self.craft.clone();
-        craft.sensors.gyro.bias = self.gyro_bias_rad_s;
-        Cow::Owned(craft)
-    }
-
     /// The flight in this sample's air.
     pub fn flight(&self, flight: &Flight) -> Flight {
         let mut flight = flight.clone();

@@ -268,7 +268,7 @@ keys! {
         battery_capacity_share: f64 = number(SHARE).or(SPREAD.battery_capacity_share), "how far off the capacity of the battery may be";
         battery_resistance_share: f64 = number(SHARE).or(SPREAD.battery_resistance_share), "how far off the resistance of the battery may be";
         battery_charge_share: f64 = number(SHARE).or(SPREAD.battery_charge_share), "how much of a full charge may be missing at the start";
-        gyro_bias_deg_s: f64 = number(from(0.0).to(100.0)).or(SPREAD.gyro_bias_deg_s), "how much bias the gyro may have about each axis, on top of that of [sensors.gyro]; a flight that begins armed begins with it known";
+        gyro_bias_deg_s: f64 = number(from(0.0).to(100.0)).or(SPREAD.gyro_bias_deg_s), "how much bias the gyro may have about each axis, on top of that of [sensors.gyro]";
         accelerometer_bias_m_s2: f64 = number(from(0.0).to(10.0)).or(SPREAD.accelerometer_bias_m_s2), "how much bias the accelerometer may have along each axis, on top of that of [sensors.accelerometer]";
         misalignment_deg: f64 = number(from(0.0).to(30.0)).or(SPREAD.misalignment_deg), "how far gyro and accelerometer may be turned against the body about each axis, on top of sensors.misalignment_deg";
         sensor_noise_share: f64 = number(SHARE).or(SPREAD.sensor_noise_share), "how far off the noise of each sensor may be";

@@ -55,7 +55,7 @@ keys! {
         velocity_m_s: [f64; 3] = vector::<3>(within(500.0)).or([0.0; 3]), "the velocity north, east, down";
         attitude_deg: [f64; 3] = vector::<3>(within(360.0)).or([0.0; 3]), "the roll, pitch, yaw it starts at (Euler 3-2-1)";
         rate_rad_s: [f64; 3] = vector::<3>(within(200.0)).or([0.0; 3]), "the roll, pitch, yaw rate, body axes";
-        power_up: bool = flag().or(false), "whether the flight computer has just been switched on: it aligns, the pilot arms it at 2 s and flies the legs from 2.5 s; else it begins with the true attitude, armed";
+        power_up: bool = flag().or(false), "whether the flight computer has just been switched on: it aligns, the pilot arms it at 2 s and flies the legs from 2.5 s; else it begins armed and aligned";
     }
 
     /// `[world]`

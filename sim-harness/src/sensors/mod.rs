@@ -7,6 +7,7 @@ mod channel;
 mod config;
 pub(crate) mod random;
 mod rotor_report;
+mod truth;
 
 use evenkeel_controller::estimate::{HeadingReference, InertialSample};
 use evenkeel_controller::{BodyAxes, Sample};
@@ -14,10 +15,10 @@ use evenkeel_mixer::Scalar;
 use nalgebra::{UnitQuaternion, Vector3};
 
 pub use config::{InertialSensor, ScalarSensor, SensorsConfig};
+pub use truth::{InFlight, Standing, Truth};
 
 use crate::attitude;
 use crate::craft::MAX_ROTORS;
-use crate::plant::{Plant, PlantState};
 use crate::script::{Sensor, SensorFailure};
 use crate::simulation::clock::microseconds;
 use channel::{Channel, Reading};
@@ -26,8 +27,6 @@ use rotor_report::RotorReport;
 
 /// Deviation that a noisy failure adds: gyro rad/s, accelerometer m/s², heading rad, climb m/s, voltage share.
 pub const FAILURE_NOISE: [f64; 5] = [0.5, 10.0, 0.5, 2.0, 0.1];
-/// With less of the nose in the horizontal it has no heading.
-const NOSE_LEVEL_MIN: f64 = 0.05;
 
 /// All the sensors of one craft in one flight.
 #[derive(Clone, Debug)]
@@ -96,24 +95,24 @@ impl<S: Scalar> Sensors<S> {
     }
 
     /// Those whose time it is measure the truth.
-    pub fn measure(&mut self, now_ns: u64, plant: &Plant, state: &PlantState) {
+    pub fn measure(&mut self, now_ns: u64, truth: &impl Truth) {
         let turned = self.turned;
         let seen = |truth: Vector3<f64>| Some(turned.map_or(truth, |turn| turn * truth).into());
-        self.gyro.measure(now_ns, || seen(state.rate_rad_s));
-        self.accelerometer.measure(now_ns, || seen(plant.specific_force_m_s2(state)));
+        self.gyro.measure(now_ns, || seen(truth.rate_rad_s()));
+        self.accelerometer.measure(now_ns, || seen(truth.specific_force_m_s2()));
         if let Some(heading) = &mut self.heading {
-            heading.measure(now_ns, || heading_rad(&state.attitude).map(|heading| [heading]));
+            heading.measure(now_ns, || truth.heading_rad().map(|heading| [heading]));
         }
         if let Some(climb) = &mut self.climb {
-            climb.measure(now_ns, || Some([-state.velocity_m_s.z]));
+            climb.measure(now_ns, || Some([truth.climb_m_s()]));
         }
         if let Some(voltage) = &mut self.voltage {
-            voltage.measure(now_ns, || Some([plant.voltage_share(state)]));
+            voltage.measure(now_ns, || Some([truth.voltage_share()]));
         }
     }
 
     /// What the flight computer is told now. Ground contact, charge and rotor speed are the truth.
-    pub fn sample(&mut self, now_ns: u64, plant: &Plant, state: &PlantState) -> Sample<S, MAX_ROTORS> {
+    pub fn sample(&mut self, now_ns: u64, truth: &impl Truth) -> Sample<S, MAX_ROTORS> {
         let (gyro, accelerometer) = (self.gyro.read(now_ns), self.accelerometer.read(now_ns));
         let axes = |reading: Option<Reading<3>>| reading.map_or([0.0; 3], |reading| reading.value).map(S::from_f64);
         let oldest_ns = self.accelerometer.oldest_ns();
@@ -132,8 +131,8 @@ impl<S: Scalar> Sensors<S> {
             },
             rotor_speeds_rad_s: [S::ZERO; MAX_ROTORS],
             stopped_rotors: self.rotors.read(now_ns),
-            on_ground: Some(plant.on_ground(state)),
-            battery_share: Some(S::from_f64(plant.state_of_charge(state))),
+            on_ground: Some(truth.on_ground()),
+            battery_share: Some(S::from_f64(truth.state_of_charge())),
             voltage_share: scalar(&mut self.voltage, now_ns),
             climb_m_s: scalar(&mut self.climb, now_ns),
         }
@@ -162,10 +161,4 @@ fn fresh(channel: &mut Option<Channel<1>>, now_ns: u64) -> Option<Reading<1>> {
 
 fn scalar<S: Scalar>(channel: &mut Option<Channel<1>>, now_ns: u64) -> Option<S> {
     fresh(channel, now_ns).map(|reading| S::from_f64(reading.value[0]))
-}
-
-/// Clockwise from north; none when the nose points up or down.
-fn heading_rad(attitude: &UnitQuaternion<f64>) -> Option<f64> {
-    let nose = attitude.transform_vector(&Vector3::x());
-    (nose.xy().norm() > NOSE_LEVEL_MIN).then(|| nose.y.atan2(nose.x))
 }

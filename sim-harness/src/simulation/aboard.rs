@@ -14,7 +14,7 @@ use crate::pilot::{Pilot, View};
 use crate::plant::{Plant, PlantState};
 use crate::recording::OnBoard;
 use crate::script::{FaultKind, Flight};
-use crate::sensors::Sensors;
+use crate::sensors::{InFlight, Sensors};
 
 /// After power-up the pilot arms at this time: the estimate has aligned and the craft has stood still.
 pub const ARMS_AT_S: f64 = 2.0;
@@ -94,13 +94,14 @@ where
 
     /// Measures what is to be measured now, and steps the computer if it is time to.
     pub(super) fn act(&mut self, now_ns: u64, plant: &Plant, state: &PlantState) -> Result<(), E> {
+        let truth = InFlight { plant, state };
         if self.sensors.next_ns() <= now_ns {
-            self.sensors.measure(now_ns, plant, state);
+            self.sensors.measure(now_ns, &truth);
         }
         if self.schedule.next_ns() > now_ns {
             return Ok(());
         }
-        let sample = self.sensors.sample(now_ns, plant, state);
+        let sample = self.sensors.sample(now_ns, &truth);
         let view = View {
             position_m: state.position_m,
             velocity_m_s: state.velocity_m_s,

@@ -10,6 +10,7 @@
 //! [`SUBSTEP_MAX_NS`]. The same files and seed give the same bytes.
 
 mod aboard;
+mod alignment;
 pub(crate) mod clock;
 mod computer;
 mod delay;
@@ -98,7 +99,7 @@ pub fn fly_into<S: Scalar>(
     keep: &mut dyn FnMut(Row),
 ) -> Result<(), Diverged> {
     let flown = onboard.map(|onboard| {
-        let mut host = HostComputer::new(onboard, start_of(flight));
+        let mut host = HostComputer::new(onboard, start_of(craft, onboard, flight));
         let step =
             move |sample: &Sample<_, MAX_ROTORS>, pilot: &PilotDemand<_>| Ok::<_, Infallible>(host.step(sample, pilot));
         (onboard, step)
