@@ -6,6 +6,7 @@
 //! * Source: any textbook of differential equations (from memory); the test puts it back into the equation
 
 use crate::plant::{RATED_AIR_DENSITY_KG_M3, speed_share};
+use crate::recording::Row;
 use crate::site::Site;
 
 /// Rounds in which steady speed and rotor speed are brought together; each takes most of the error away.
@@ -69,6 +70,28 @@ impl Gathering {
         }
         let grown = (half * t_s).tanh();
         2.0 * self.pull_m_s2 * grown / (2.0 * half + self.linear_per_s * grown)
+    }
+
+    /// Speed at the end of these rows, at rest at their first: `pull_m_s2` is the acceleration that each row's tilt gives, `air_m_s`
+    /// the air's own speed along the axis. Midpoint rule from row to row.
+    pub(crate) fn speed_over<'a>(
+        &self,
+        rows: impl Iterator<Item = &'a Row>,
+        pull_m_s2: impl Fn(&Row) -> f64,
+        air_m_s: impl Fn(f64) -> f64,
+    ) -> f64 {
+        let slope = |pull_m_s2: f64, air_m_s: f64, v: f64| {
+            let through_m_s = air_m_s - v;
+            pull_m_s2 + (self.linear_per_s + self.square_per_m * through_m_s.abs()) * through_m_s
+        };
+        let mut before: Option<&Row> = None;
+        rows.fold(0.0, |v, row| {
+            let Some(last) = before.replace(row) else { return v };
+            let dt_s = row.t_s - last.t_s;
+            let pull = 0.5 * (pull_m_s2(last) + pull_m_s2(row));
+            let middle = v + 0.5 * dt_s * slope(pull, air_m_s(last.t_s), v);
+            v + dt_s * slope(pull, air_m_s(last.t_s + 0.5 * dt_s), middle)
+        })
     }
 
     fn discriminant_per_s(&self) -> f64 {

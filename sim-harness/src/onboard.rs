@@ -191,9 +191,10 @@ pub const TURN_GATE_RAD_S: f64 = 0.3;
 const HEADING_WEIGHT: f64 = 1.0;
 /// Largest gyro bias believed.
 const BIAS_MAX_RAD_S: f64 = 0.1;
-/// Largest rate believed: the range of a common gyro, or what the estimate may turn in a sample.
-const RATE_MAX_RAD_S: f64 = 35.0;
+/// The estimate may turn so far in a sample; with the gyro's range, the largest rate believed.
 const TURN_MAX_RAD: f64 = 0.45;
+/// Share of the gyro's range that a derived limit on a rate may use: the rest is for overshoot and gusts.
+const GYRO_RANGE_SHARE: f64 = 0.8;
 /// The tilt check waits for this many half turns, as the craft can make them, and at least as long as is usual.
 const RECOVERIES: f64 = 2.0;
 
@@ -217,7 +218,7 @@ fn computer_config(craft: &Craft, controller: &ControllerConfig, gravity_m_s2: f
             ki_per_s2: 0.25 * kp_per_s * kp_per_s,
             heading_weight: HEADING_WEIGHT,
             bias_max_rad_s: BIAS_MAX_RAD_S,
-            rate_max_rad_s: RATE_MAX_RAD_S.min(turn_limited_rad_s),
+            rate_max_rad_s: craft.sensors.gyro.range.min(turn_limited_rad_s),
             gravity_m_s2,
             gate_share: ACCELEROMETER_GATE_SHARE,
             rate_gate_rad_s: TURN_GATE_RAD_S,
@@ -269,6 +270,7 @@ fn controller_config(craft: &Craft, authority: &Authority) -> Result<ControllerC
         spin_up_s: [0, 1, 2].map(|axis| margins::spin_up_s(craft, &mixer, authority, axis)),
     };
     let mut derived = tuning.gains().map_err(Unflyable::Tuning)?;
+    keep_within_gyro(craft.sensors.gyro.range, &mut derived);
     apply_gains(&craft.gains, &mut derived);
     apply_limits(&craft.limits, &mut derived);
     Ok(ControllerConfig {
@@ -293,6 +295,14 @@ fn apply_gains(fixed: &craft::Gains, derived: &mut Gains) {
     for (gain, owner) in derived.angle.gain_per_s.iter_mut().zip(fixed.angle_per_s) {
         replace(gain, owner);
     }
+}
+
+/// No rate is asked for that the gyro could not follow.
+fn keep_within_gyro(range_rad_s: f64, derived: &mut Gains) {
+    let most_rad_s = GYRO_RANGE_SHARE * range_rad_s;
+    let rates = derived.angle.rate_max_rad_s.iter_mut().chain(&mut derived.reference.rate_max_rad_s);
+    let slews = derived.reference.tilt.iter_mut().map(|tilt| &mut tilt.slew_max);
+    rates.chain(slews).for_each(|rate| *rate = rate.min(most_rad_s));
 }
 
 /// An owner's limit holds for what the pilot may ask and for what the angle loop may ask.

@@ -54,6 +54,8 @@ pub struct OnBoard {
     pub control_margin_nm: f64,
     /// True supply voltage over that of a full battery.
     pub voltage_share: f64,
+    /// Rotor ceilings over those on a full battery, as the mixer had them. No column of the log.
+    pub ceiling_share: f64,
     /// Rotors that count as failed and get no thrust: the sum of 1 for the first, 2 for the second, 4 for the third and so on.
     pub rotors_out: f64,
 }
@@ -68,6 +70,7 @@ impl Default for OnBoard {
             flags: f64::NAN,
             control_margin_nm: f64::NAN,
             voltage_share: f64::NAN,
+            ceiling_share: f64::NAN,
             rotors_out: f64::NAN,
         }
     }
@@ -119,6 +122,7 @@ impl OnBoard {
             flags: worth.fold(0.0, |sum, worth| sum + worth),
             control_margin_nm,
             voltage_share: f64::NAN,
+            ceiling_share: step.ceiling_share.to_f64(),
             rotors_out: f64::from(step.stopped_rotors.bits()),
         }
     }

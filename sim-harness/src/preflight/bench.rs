@@ -1,14 +1,14 @@
 //! Checks on the craft at rest: can it be controlled, can it hover, what has it to spare.
 
 use evenkeel_mixer::GeometryError;
-use nalgebra::{Matrix4xX, Vector3};
 
-use crate::craft::{Craft, Rotor};
+use crate::craft::Craft;
 use crate::enough::{ENOUGH_THRUST_TO_WEIGHT, ENOUGH_TILT_RAD_S2, ENOUGH_YAW_RAD_S2};
 use crate::margins::{CraftGains, any_of};
 use crate::onboard::{Onboard, Unflyable};
 use crate::verdict::{Check, Limit};
 
+use super::effectiveness::axes_moved;
 use super::remedy::balanced;
 use super::sticks;
 
@@ -17,18 +17,12 @@ const FLOOR_SHARE_MAX: f64 = 0.5;
 /// Share of the arm by which the payload may sit off centre and still leave half the torque.
 const OFFSET_SHARE_MIN: f64 = 0.05;
 
-/// Singular values below this, of rows of length one, count as none.
-const RANK_TOL: f64 = 1.0e-6;
-
-const PRACTICE: &str = "common practice";
-
 pub(super) fn checks(craft: &Craft, onboard: &Onboard<f32>) -> Vec<Check> {
     let authority = &onboard.authority;
     let (least, most) = onboard.mixer.balanced_thrust_n();
     let (least, most) = (f64::from(least), f64::from(most));
     let weight = authority.hover_n;
     let [roll, pitch, yaw] = authority.acceleration_rad_s2;
-    let wrong_way = sticks::against_practice(craft, onboard);
     vec![
         Check::new(
             "bench.axes",
@@ -87,21 +81,7 @@ pub(super) fn checks(craft: &Craft, onboard: &Onboard<f32>) -> Vec<Check> {
             )
         }),
         offset_check(craft, onboard),
-        Check::new(
-            "bench.stick_senses",
-            "Rotors that answer a stick the wrong way",
-            wrong_way.len() as f64,
-            "",
-            Limit::at_most(0.0),
-            PRACTICE,
-        )
-        .or_else(|| {
-            format!(
-                "Compare place and spin with the frame: {}. A rotor close to the line that the craft turns about may answer so rightly on \
-                 a lopsided frame; the flights show whether it does.",
-                wrong_way.join(", ")
-            )
-        }),
+        sticks::check(craft, onboard),
     ]
 }
 
@@ -193,19 +173,4 @@ pub(super) fn refusal(craft: &Craft, reason: Unflyable, gravity_m_s2: f64) -> Ve
     }
     let stop = if reason.ends_with('?') { "" } else { "." };
     vec![check.or_else(|| format!("{}: {reason}{stop}", craft.name))]
-}
-
-/// Rank of the effectiveness matrix, each of its rows scaled to length one.
-fn axes_moved(craft: &Craft) -> usize {
-    let column = |rotor: &Rotor| {
-        let axis = Vector3::from(rotor.axis);
-        let arm_m = Vector3::from(rotor.position_m) - Vector3::from(craft.body.center_of_mass_m);
-        let torque = arm_m.cross(&axis) - rotor.reaction_m() * axis;
-        [-axis.z, torque.x, torque.y, torque.z]
-    };
-    let mut matrix = Matrix4xX::from_iterator(craft.rotors.len(), craft.rotors.iter().flat_map(column));
-    for mut row in matrix.row_iter_mut() {
-        row.try_normalize_mut(RANK_TOL);
-    }
-    matrix.rank(RANK_TOL)
 }

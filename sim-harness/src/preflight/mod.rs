@@ -5,10 +5,13 @@
 //! output.
 
 mod bench;
+mod effectiveness;
 mod facts;
 pub mod flights;
+mod lean;
 mod margins;
 mod remedy;
+mod rotor_response;
 mod saturation;
 mod sticks;
 
@@ -22,6 +25,7 @@ use crate::recording::Recording;
 use crate::saturation::{Picture, checks};
 use crate::script::World;
 use crate::simulation::{Diverged, fly};
+use crate::site::Site;
 use crate::verdict::{Check, FlightReport, Limit, Preflight};
 use flights::Maiden;
 
@@ -53,6 +57,7 @@ pub fn preflight(craft: &Craft, progress: &(dyn Fn(usize, usize) + Sync)) -> Res
     flights.push(varied?);
     let picture = Picture::of(craft, &onboard, &world).and_then(|picture| picture.with_flights(craft, &flights)).ok();
     let mut bench = bench::checks(craft, &onboard);
+    bench.push(lean::check(&Site { craft, onboard: &onboard, world: &world }));
     bench.extend(picture.iter().flat_map(|picture| checks(craft, picture)));
     bench.extend(margins::checks(craft, world.gravity_m_s2));
     remedy::say(craft, &onboard, &bench, &mut flights);

@@ -1,16 +1,18 @@
 //! One axis at a time: yaw, pitch, roll.
 //!
-//! Practice says which rotors speed up, and that pitch and roll leave total thrust and the sum of
-//! reaction torques as they were. The thrust demand is held at the weight throughout, so that nothing
-//! else moves the rotors. The sums are those of the thrusts commanded: while the speeds are still on
-//! their way, thrust, which goes with speed squared, does not add up.
+//! Effectiveness and inertia say which rotors speed up, and by how much beside each other. Practice says that pitch and roll
+//! leave total thrust and the sum of reaction torques as they were, but for the yaw torque that a body whose inertia couples
+//! the axes needs. The thrust demand is held at the weight throughout, so that nothing else moves the rotors. The sums are those
+//! of the thrusts commanded: while the speeds are still on their way, thrust, which goes with speed squared, does not add up.
 
 use evenkeel_mixer::ThrustCurve;
 
 use super::{LEVEL, Maiden, Site, angles, largest, leg, mean, settled};
-use crate::craft::{Craft, Rotor};
+use crate::craft::Craft;
 use crate::gathering::Gathering;
 use crate::onboard::{MAX_CURVE_POINTS, thrust_curve};
+use crate::preflight::effectiveness::{effectiveness, torque_nm};
+use crate::preflight::rotor_response::{RotorResponse, explained_by};
 use crate::recording::{Recording, Row};
 use crate::script::{Flight, Lateral, Vertical};
 use crate::verdict::{Check, Limit};
@@ -19,15 +21,38 @@ const HEIGHT_M: f64 = 30.0;
 /// Tilt of the step, unless the craft's own limit is lower.
 const TILT_RAD: f64 = 5.0 * std::f64::consts::PI / 180.0;
 const YAW_RATE_RAD_S: f64 = 30.0 * std::f64::consts::PI / 180.0;
-/// When the step comes, and when it ends.
+/// When the step comes.
 const STEP_S: f64 = 1.0;
-const BACK_S: f64 = 4.0;
-const END_S: f64 = 6.0;
-/// Rotors are watched this long after the step has reached them, in rotor lags, and at least this many rows.
+/// A step is held this long, and has this long to go back, at least.
+const HELD_S: f64 = 3.0;
+const GOES_BACK_S: f64 = 2.0;
+/// Time constants after which less than a hundredth of a step is left.
+const SETTLING: f64 = 5.0;
+/// The steady part at the end of the step.
+const JUDGED_S: f64 = 1.0;
+
+/// When the step ends, and the flight: a large craft is slower.
+#[derive(Clone, Copy, Debug)]
+struct Times {
+    back_s: f64,
+    end_s: f64,
+}
+
+impl Times {
+    /// About one axis (roll 0, pitch 1, yaw 2), for a step that takes `ramp_s` at the limits of the shaping.
+    fn of(site: &Site<'_>, axis: usize, ramp_s: f64) -> Self {
+        let config = &site.onboard.config;
+        let rest = |gain_per_s: Option<f64>| SETTLING / gain_per_s.unwrap_or(f64::NAN);
+        let angle_s = rest(config.angle.gain_per_s.get(axis).copied());
+        let rate_s = rest(config.rate.get(axis).map(|rate| rate.p_per_s));
+        let settles_s = ramp_s + angle_s.max(rate_s).max(SETTLING * site.craft.slowest_lag_s());
+        let back_s = STEP_S + HELD_S.max(settles_s + JUDGED_S);
+        Times { back_s, end_s: back_s + GOES_BACK_S.max(settles_s) }
+    }
+}
+/// The rotors' commands are watched this long after the step, in rotor lags, and at least this many rows.
 const WATCHED_LAGS: f64 = 1.5;
 const WATCHED_ROWS: f64 = 3.0;
-/// A change of thrust below this share of the hover thrust of a rotor is none.
-const CHANGE_SHARE_MIN: f64 = 1.0e-4;
 /// Rows are this close together, in rotor lags, within these bounds.
 const ROW_LAGS: f64 = 0.2;
 const ROW_S: (f64, f64) = (0.001, 0.02);
@@ -35,10 +60,12 @@ const ROW_S: (f64, f64) = (0.001, 0.02);
 const SUM_SHARE_MAX: f64 = 0.001;
 
 const PRACTICE: &str = "common practice";
+const PREDICTED: &str = "least squares of effectiveness and inertia, sign and size";
+const REACTION: &str = "sum of the rotors' torques about yaw; common practice: pitch and roll leave it alone";
 
 pub(super) fn pitch(site: &Site<'_>) -> Maiden {
     let tilt_rad = site.tilt_rad(TILT_RAD);
-    let asked = format!("Nose down {:.0} degrees for three seconds, then level.", tilt_rad.to_degrees());
+    let asked = format!("Nose down {:.0} degrees, hold it, then level.", tilt_rad.to_degrees());
     tilt(
         site,
         "pitch",
@@ -46,9 +73,9 @@ pub(super) fn pitch(site: &Site<'_>) -> Maiden {
         asked,
         angles(0.0, -tilt_rad, 0.0),
         Tilt {
-            // Nose down: the rear pushes harder.
-            side: |rotor, center| center[0] - rotor.position_m[0],
+            turns: (1, -1.0),
             angle: |row| -row.euler_rad()[1],
+            angle_of: |[_, pitch]| -pitch,
             gathered: |row| row.velocity_m_s[0],
             towards: "north",
             axis: 0,
@@ -58,7 +85,7 @@ pub(super) fn pitch(site: &Site<'_>) -> Maiden {
 
 pub(super) fn roll(site: &Site<'_>) -> Maiden {
     let tilt_rad = site.tilt_rad(TILT_RAD);
-    let asked = format!("Right side down {:.0} degrees for three seconds, then level.", tilt_rad.to_degrees());
+    let asked = format!("Right side down {:.0} degrees, hold it, then level.", tilt_rad.to_degrees());
     tilt(
         site,
         "roll",
@@ -66,9 +93,9 @@ pub(super) fn roll(site: &Site<'_>) -> Maiden {
         asked,
         angles(tilt_rad, 0.0, 0.0),
         Tilt {
-            // Right side down: the left pushes harder.
-            side: |rotor, center| center[1] - rotor.position_m[1],
+            turns: (0, 1.0),
             angle: |row| row.euler_rad()[0],
+            angle_of: |[roll, _]| roll,
             gathered: |row| row.velocity_m_s[1],
             towards: "east",
             axis: 1,
@@ -78,10 +105,12 @@ pub(super) fn roll(site: &Site<'_>) -> Maiden {
 
 #[derive(Clone, Copy)]
 struct Tilt {
-    /// Above zero for rotors that should speed up.
-    side: fn(&Rotor, [f64; 3]) -> f64,
+    /// The axis turned about (roll 0, pitch 1), and to which side.
+    turns: (usize, f64),
     /// The angle that follows the step.
     angle: fn(&Row) -> f64,
+    /// The same angle of a lean in roll and pitch.
+    angle_of: fn([f64; 2]) -> f64,
     /// The speed the tilt gathers.
     gathered: fn(&Row) -> f64,
     towards: &'static str,
@@ -91,16 +120,22 @@ struct Tilt {
 
 fn tilt(site: &Site<'_>, id: &'static str, title: &'static str, asked: String, step: Lateral, tilt: Tilt) -> Maiden {
     let weight = Vertical::Thrust(site.weight_n());
+    let tilt_rad = site.tilt_rad(TILT_RAD);
+    let (about, _) = tilt.turns;
+    let slews = site.onboard.config.reference.tilt.get(about);
+    let Times { back_s, end_s } = Times::of(site, about, slews.map_or(f64::NAN, |slew| tilt_rad / slew.slew_max));
     let legs = vec![
         leg("level", STEP_S, weight, LEVEL),
-        leg("tilted", BACK_S, weight, step),
-        leg("level again", END_S, weight, LEVEL),
+        leg("tilted", back_s, weight, step),
+        leg("level again", end_s, weight, LEVEL),
     ];
-    let rotors = Rotors::of(site.craft, tilt.side);
-    let tilt_rad = site.tilt_rad(TILT_RAD);
+    let rotors = Rotors::of(site.craft, tilt.turns, end_s);
     // Weight held by thrust along the tilted axis, drag against it.
     let gathering = Gathering::held(site, tilt_rad, tilt.axis, 0.0);
-    let expected_m_s = gathering.speed_m_s(BACK_S - 0.25 - STEP_S) - gathering.speed_m_s(2.25 - STEP_S);
+    let (aligned, gravity_m_s2) = (site.aligned(), site.world.gravity_m_s2);
+    let push_m_s2 = gravity_m_s2 * aligned.push.get(tilt.axis).copied().unwrap_or(f64::NAN);
+    let lean_rad = (tilt.angle_of)(aligned.lean_rad);
+    let off_rad = aligned.tilt_off_rad(end_s);
     Maiden {
         id,
         title,
@@ -108,37 +143,41 @@ fn tilt(site: &Site<'_>, id: &'static str, title: &'static str, asked: String, s
         flight: Flight { log_period_s: row_s(site.craft), ..site.flight(id, HEIGHT_M, legs) },
         real: None,
         judge: Box::new(move |flown| {
-            let gained = mean(flown, BACK_S - 0.5, BACK_S, tilt.gathered) - mean(flown, 2.0, 2.5, tilt.gathered);
+            let pull_m_s2 = |row: &Row| gravity_m_s2 * (tilt.angle)(row).sin() + push_m_s2;
+            let expected_m_s = gathering.speed_over(flown.between(0.0, back_s), pull_m_s2, |_| 0.0);
             let mut checks = rotors.sense(id, flown);
             checks.extend(rotors.sums(id, flown));
-            checks.push(settled(id, flown, END_S - 0.3, END_S));
+            checks.push(settled(id, flown, end_s - 0.3, end_s));
             checks.extend([
                 check(
                     id,
                     "angle",
                     "Angle held",
-                    mean(flown, BACK_S - 1.0, BACK_S, tilt.angle).to_degrees(),
+                    mean(flown, back_s - JUDGED_S, back_s, tilt.angle).to_degrees(),
                     "deg",
-                    Limit::between(0.95 * tilt_rad.to_degrees(), 1.05 * tilt_rad.to_degrees()),
-                    "the angle asked for",
+                    Limit::between(
+                        (0.95 * tilt_rad + lean_rad - off_rad).to_degrees(),
+                        (1.05 * tilt_rad + lean_rad + off_rad).to_degrees(),
+                    ),
+                    "the angle asked for, and the lean that alignment leaves",
                 ),
                 check(
                     id,
                     "overshoot",
                     "Overshoot",
-                    100.0 * (largest(flown, STEP_S, BACK_S, tilt.angle) / tilt_rad - 1.0),
+                    100.0 * ((largest(flown, STEP_S, back_s, tilt.angle) - lean_rad) / tilt_rad - 1.0),
                     "%",
-                    Limit::at_most(15.0),
+                    Limit::at_most(15.0 + 100.0 * off_rad / tilt_rad),
                     "second-order step at damping 0.52 or more",
                 ),
                 check(
                     id,
                     "gathers",
                     &format!("Speed gathered {} / expected", tilt.towards),
-                    gained / expected_m_s,
+                    mean(flown, back_s - ROW_S.1, back_s, tilt.gathered) / expected_m_s,
                     "",
                     Limit::between(0.9, 1.1),
-                    "force balance: g sin(tilt) against drag",
+                    "force balance: g sin(tilt) of the tilt flown, against drag",
                 ),
             ]);
             checks
@@ -150,31 +189,31 @@ pub(super) fn yaw(site: &Site<'_>) -> Maiden {
     let weight = Vertical::Thrust(site.weight_n());
     let [_, _, fastest] = site.onboard.config.angle.rate_max_rad_s;
     let rate = YAW_RATE_RAD_S.min(0.5 * fastest);
+    let [.., slews] = site.onboard.config.reference.rate;
+    let Times { back_s, end_s } = Times::of(site, 2, rate / slews.slew_max);
     let legs = vec![
         leg("level", STEP_S, weight, LEVEL),
-        leg("turning", BACK_S, weight, angles(0.0, 0.0, rate)),
-        leg("stopped", END_S, weight, LEVEL),
+        leg("turning", back_s, weight, angles(0.0, 0.0, rate)),
+        leg("stopped", end_s, weight, LEVEL),
     ];
-    let rotors = Rotors::of(site.craft, |rotor, _| rotor.nose_sense());
+    let rotors = Rotors::of(site.craft, (2, 1.0), end_s);
+    let level = site.level_within(2.0, end_s);
     Maiden {
         id: "yaw",
         title: "Yaw",
-        asked: format!(
-            "Turn the nose right at {:.0} degrees a second for three seconds, then stop.",
-            rate.to_degrees()
-        ),
+        asked: format!("Turn the nose right at {:.0} degrees a second, hold it, then stop.", rate.to_degrees()),
         flight: Flight { log_period_s: row_s(site.craft), ..site.flight("yaw", HEIGHT_M, legs) },
         real: None,
         judge: Box::new(move |flown| {
             let mut checks = rotors.sense("yaw", flown);
             checks.push(rotors.thrust_kept("yaw", flown));
-            checks.push(settled("yaw", flown, END_S - 0.3, END_S));
+            checks.push(settled("yaw", flown, end_s - 0.3, end_s));
             checks.extend([
                 check(
                     "yaw",
                     "rate",
                     "Turn held / turn asked for",
-                    mean(flown, BACK_S - 1.0, BACK_S, |row| row.rate_rad_s[2]) / rate,
+                    mean(flown, back_s - JUDGED_S, back_s, |row| row.rate_rad_s[2]) / rate,
                     "",
                     Limit::between(0.95, 1.05),
                     "the rate asked for",
@@ -183,16 +222,16 @@ pub(super) fn yaw(site: &Site<'_>) -> Maiden {
                     "yaw",
                     "tilt",
                     "Tilt on the way",
-                    largest(flown, STEP_S, END_S, Row::tilt_rad).to_degrees(),
+                    largest(flown, STEP_S, end_s, Row::tilt_rad).to_degrees(),
                     "deg",
-                    Limit::at_most(2.0),
-                    "yaw leaves roll and pitch alone",
+                    level,
+                    "yaw leaves roll and pitch alone; the lean that alignment leaves",
                 ),
                 check(
                     "yaw",
                     "stops",
                     "Turn left over at the end / turn asked for",
-                    largest(flown, END_S - 0.2, END_S, |row| row.rate_rad_s[2].abs()) / rate,
+                    largest(flown, end_s - 0.2, end_s, |row| row.rate_rad_s[2].abs()) / rate,
                     "",
                     Limit::at_most(0.1),
                     "our choice",
@@ -215,77 +254,88 @@ fn row_s(craft: &Craft) -> f64 {
 /// What the rotors should do.
 #[derive(Clone)]
 struct Rotors {
-    /// Above zero: should speed up; below: should slow; zero: either.
-    side: Vec<f64>,
-    /// Reaction torque per thrust, nose right positive.
-    reaction_m: Vec<f64>,
+    craft: Craft,
+    turns: (usize, f64),
+    end_s: f64,
     curves: Vec<ThrustCurve<f64, MAX_CURVE_POINTS>>,
-    /// Some rotor does not push straight up.
-    leaning: bool,
-    /// When the step shows in the rotors: from, to.
-    watched: (f64, f64),
+    /// The step asks for most torque before this.
+    watched_until_s: f64,
 }
 
 impl Rotors {
-    fn of(craft: &Craft, side: impl Fn(&Rotor, [f64; 3]) -> f64) -> Self {
-        let sides: Vec<f64> = craft.rotors.iter().map(|rotor| side(rotor, craft.body.center_of_mass_m)).collect();
-        let widest = sides.iter().map(|side| side.abs()).fold(0.0, f64::max);
+    fn of(craft: &Craft, turns: (usize, f64), end_s: f64) -> Self {
         Rotors {
-            side: sides.into_iter().map(|side| if side.abs() < 1.0e-3 * widest { 0.0 } else { side }).collect(),
-            reaction_m: craft.rotors.iter().map(Rotor::reaction_m).collect(),
+            craft: craft.clone(),
+            turns,
+            end_s,
             curves: craft.rotors.iter().filter_map(|rotor| thrust_curve(rotor).ok()).collect(),
-            leaning: !craft.is_upright(),
-            watched: {
-                let from_s = STEP_S + craft.loops.extra_delay_s + ROW_S.0;
-                (from_s, from_s + (WATCHED_LAGS * craft.slowest_lag_s()).max(WATCHED_ROWS * row_s(craft)))
-            },
+            watched_until_s: STEP_S + (WATCHED_LAGS * craft.slowest_lag_s()).max(WATCHED_ROWS * row_s(craft)),
         }
     }
 
-    /// Rotors that went the other way, judged by their mean thrust just after the step.
+    /// Rotors that did not answer as predicted, judged by what they are told when the step asks for most torque: their thrusts are
+    /// still on the way then, and the other axes have not begun to work against that.
     fn sense(&self, id: &str, flown: &Recording) -> Vec<Check> {
-        let change = |rotor: usize| {
-            let thrust = |row: &Row| row.rotor_n.get(rotor).copied().unwrap_or(f64::NAN);
-            let before_n = mean(flown, 0.5, STEP_S - 0.01, thrust);
-            mean(flown, self.watched.0, self.watched.1, thrust) / before_n - 1.0
+        let (axis, sense) = self.turns;
+        let torque_nm = torque_nm(&self.craft, axis);
+        let asked = |row: &Row| {
+            let [_, roll_nm, pitch_nm, yaw_nm] = row.demand.to_array();
+            sense * [roll_nm, pitch_nm, yaw_nm].iter().zip(torque_nm).map(|(asked, unit)| asked * unit).sum::<f64>()
         };
-        let answers = |rotor: usize, side: f64| side == 0.0 || change(rotor) * side.signum() > CHANGE_SHARE_MIN;
-        let wrong = self.side.iter().enumerate().filter(|(rotor, side)| !answers(*rotor, **side)).count();
-        let title = "Rotors that did not go the way they should";
-        vec![check(id, "senses", title, wrong as f64, "", Limit::at_most(0.0), PRACTICE)]
+        let rows = flown.between(STEP_S, self.watched_until_s);
+        let most = rows.max_by(|one, other| asked(one).total_cmp(&asked(other)));
+        let told_n = |rotor: usize, row: &Row| self.commanded_n(row).nth(rotor).unwrap_or(f64::NAN);
+        let change_n = |rotor: usize| {
+            let before_n = mean(flown, 0.5, STEP_S - 0.01, |row| told_n(rotor, row));
+            most.map_or(f64::NAN, |row| told_n(rotor, row) - before_n)
+        };
+        let seen_n: Vec<f64> = (0..self.craft.rotors.len()).map(change_n).collect();
+        let predicted = |craft: &Craft| RotorResponse::to_turn(craft, axis, sense);
+        let missed = predicted(&self.craft).map_or_else(|| (0..seen_n.len()).collect(), |one| one.missed_by(&seen_n));
+        let title = "Rotors that did not answer as predicted";
+        let one = check(id, "senses", title, missed.len() as f64, "", Limit::at_most(0.0), PREDICTED).or_else(|| {
+            let names = missed.iter().filter_map(|rotor| self.craft.rotors.get(*rotor)).map(|rotor| rotor.name.as_str());
+            let names = names.collect::<Vec<_>>().join(", ");
+            match explained_by(&self.craft, predicted, &seen_n) {
+                Some(why) => format!("{names}: {why}."),
+                None => format!(
+                    "{names}: the thrusts do not follow what effectiveness and inertia ask, and no two rotors swapped and no spin \
+                     explain it. Look at the checks on saturation and settling first."
+                ),
+            }
+        });
+        vec![one]
     }
 
+    /// Thrust commanded against thrust asked for: roll, pitch and yaw leave it alone.
     fn thrust_kept(&self, id: &str, flown: &Recording) -> Check {
-        let total = |row: &Row| self.commanded_n(row).sum::<f64>();
-        let before = mean(flown, 0.5, STEP_S - 0.01, total);
-        let moved = largest(flown, STEP_S, END_S, |row| (total(row) / before - 1.0).abs());
-        let title = "Total thrust commanded, most off";
-        check(id, "thrust", title, 100.0 * moved, "%", Limit::at_most(100.0 * SUM_SHARE_MAX), PRACTICE)
-    }
-
-    /// Total thrust and the sum of reaction torques stay as they were. A body whose inertia couples the
-    /// axes needs some yaw torque to roll or pitch cleanly: that much is taken off.
-    fn sums(&self, id: &str, flown: &Recording) -> Vec<Check> {
-        let mut checks = vec![self.thrust_kept(id, flown)];
-        if self.leaning {
-            // Leaning rotors turn the craft with their thrust too.
-            return checks;
-        }
-        let torque = |row: &Row| {
-            let reaction = self.reaction_m.iter().zip(self.commanded_n(row)).map(|(k, n)| k * n).sum::<f64>();
-            reaction - row.demand.yaw_nm
+        let off = |row: &Row| {
+            let lift: f64 =
+                self.craft.rotors.iter().zip(self.commanded_n(row)).map(|(rotor, n)| -rotor.axis[2] * n).sum();
+            (lift / row.demand.thrust_n - 1.0).abs()
         };
-        let size = |row: &Row| self.reaction_m.iter().zip(self.commanded_n(row)).map(|(k, n)| k.abs() * n).sum::<f64>();
-        let before = mean(flown, 0.5, STEP_S - 0.01, torque);
-        let all = mean(flown, 0.5, STEP_S - 0.01, size);
-        let moved = largest(flown, STEP_S, END_S, |row| (torque(row) - before).abs()) / all;
-        let title = "Sum of reaction torques commanded, most off";
-        checks.push(check(id, "reaction", title, 100.0 * moved, "%", Limit::at_most(100.0 * SUM_SHARE_MAX), PRACTICE));
-        checks
+        let most = 100.0 * largest(flown, STEP_S, self.end_s, off);
+        let title = "Total thrust commanded, most off what is asked";
+        check(id, "thrust", title, most, "%", Limit::at_most(100.0 * SUM_SHARE_MAX), PRACTICE)
     }
 
-    /// Steady thrust of each rotor at its command.
+    /// The rotors' commands give the thrust asked for, and together the yaw torque that was asked for, no other.
+    fn sums(&self, id: &str, flown: &Recording) -> Vec<Check> {
+        let matrix = effectiveness(&self.craft);
+        let off = |row: &Row| {
+            let given_nm: f64 = matrix.row(3).iter().zip(self.commanded_n(row)).map(|(nm, n)| nm * n).sum();
+            let all_nm: f64 = matrix.row(3).iter().zip(self.commanded_n(row)).map(|(nm, n)| (nm * n).abs()).sum();
+            (given_nm - row.achieved.yaw_nm).abs() / all_nm
+        };
+        let moved = 100.0 * largest(flown, STEP_S, self.end_s, off);
+        let title = "Yaw torque of the rotors, most off what is asked";
+        let limit = Limit::at_most(100.0 * SUM_SHARE_MAX);
+        vec![self.thrust_kept(id, flown), check(id, "reaction", title, moved, "%", limit, REACTION)]
+    }
+
+    /// Steady thrust of each rotor at its command and at the voltage that the flying code counts on.
     fn commanded_n<'a>(&'a self, row: &'a Row) -> impl Iterator<Item = f64> + 'a {
-        self.curves.iter().zip(&row.command).map(|(curve, command)| curve.thrust_n(*command))
+        let share = row.on_board.ceiling_share;
+        self.curves.iter().zip(&row.command).map(move |(curve, command)| share * curve.thrust_n(*command))
     }
 }

@@ -3,6 +3,7 @@
 //! Tilts, turns, and the speeds and times of cruise and circle follow from the craft and its limits, so
 //! that thirty grams and thirty kilograms fly the same set; heights and the climb are the same for all.
 
+pub(super) mod alignment;
 mod axes;
 mod circle;
 mod cruise;
@@ -10,6 +11,8 @@ mod off_centre;
 pub(super) mod rotor_out;
 mod trouble;
 mod vertical;
+
+use alignment::AfterAlignment;
 
 use crate::craft::Craft;
 use crate::onboard::Onboard;
@@ -62,6 +65,18 @@ pub fn all(craft: &Craft, onboard: &Onboard<f32>, world: &World) -> Vec<Maiden> 
 }
 
 impl Site<'_> {
+    /// What alignment leaves of level and bias.
+    fn aligned(&self) -> AfterAlignment {
+        AfterAlignment::of(self)
+    }
+
+    /// Tilt that a craft may show although it is asked to be level, so long after its alignment: `most_deg`, and what it cannot
+    /// know.
+    fn level_within(&self, most_deg: f64, time_s: f64) -> Limit {
+        let aligned = self.aligned();
+        Limit::at_most(most_deg + (aligned.lean_all_rad() + aligned.tilt_off_rad(time_s)).to_degrees())
+    }
+
     /// An angle of tilt this craft may be asked for: `wanted`, or four fifths of its own limit.
     fn tilt_rad(&self, wanted: f64) -> f64 {
         wanted.min(0.8 * self.onboard.config.reference.tilt_max_rad)

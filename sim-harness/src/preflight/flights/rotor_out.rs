@@ -132,6 +132,9 @@ pub(super) fn rotor_out(site: &Site<'_>) -> Option<Maiden> {
         return None;
     };
     let expected = Expected::of(site, place, &left, report_s)?;
+    let aligned = site.aligned();
+    let lean_rad = aligned.lean_all_rad() + aligned.tilt_off_rad(COMES_DOWN_FROM_S);
+    let level = site.level_within(1.0, COMES_DOWN_FROM_S);
     let legs = vec![
         leg("hover", COMES_DOWN_FROM_S, Vertical::Height(HOVER_M), LEVEL),
         leg("come down", LANDS_FROM_S, Vertical::Climb(-DESCENT_M_S), LEVEL),
@@ -166,7 +169,7 @@ pub(super) fn rotor_out(site: &Site<'_>) -> Option<Maiden> {
                     "Tilt, most off level",
                     largest(flown, STOPS_AT_S, COMES_DOWN_FROM_S, Row::tilt_rad).to_degrees(),
                     "deg",
-                    Limit::at_most(expected.tilt_rad.to_degrees()),
+                    Limit::at_most((expected.tilt_rad + lean_rad).to_degrees()),
                     "torque of the missing thrust until the others make up for it, then half of what they have left",
                 )
                 .or_else(|| "A shorter sensors.rotors.report_s, quicker rotors, or more of them.".into()),
@@ -183,8 +186,8 @@ pub(super) fn rotor_out(site: &Site<'_>) -> Option<Maiden> {
                     "Tilt that is left",
                     largest(flown, COMES_DOWN_FROM_S - 2.0, COMES_DOWN_FROM_S, Row::tilt_rad).to_degrees(),
                     "deg",
-                    Limit::at_most(1.0),
-                    "the attitude asked for; the limit is our choice",
+                    level,
+                    "the attitude asked for, and the lean that alignment leaves; one degree more is our choice",
                 ),
                 touch_down("rotor-out", flown, LANDS_FROM_S, END_S),
                 rest("rotor-out", flown, END_S),

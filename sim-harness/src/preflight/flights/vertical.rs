@@ -2,6 +2,9 @@
 
 use evenkeel_controller::State;
 
+use nalgebra::{Quaternion, UnitQuaternion, Vector3};
+
+use super::alignment::AfterAlignment;
 use super::{LEVEL, Maiden, Site, largest, leg, mean, rest, settled, touch_down};
 use crate::craft::{Craft, Rotor};
 use crate::recording::Row;
@@ -16,48 +19,29 @@ const LANDING_FROM_M: f64 = 4.0;
 /// Sums of positions and torques below this share of their size count as balanced.
 const BALANCED_SHARE: f64 = 1.0e-6;
 
-/// Drift without noise, our choice, and how many deviations of the gyro's walk are added to it.
+/// Drift left for the script and the air that the rotors have moved; our choice.
 const DRIFT_STILL_M: f64 = 0.2;
-const DRIFT_DEVIATIONS: f64 = 5.0;
-const DRIFT_SOURCE: &str = "still air: the walk of the gyro's noise, five deviations; 0.2 m more is our choice";
-const ALIGNED_DRIFT_SOURCE: &str = "still air: what alignment leaves of bias and tilt, the walk of the gyro's noise, five \
-     deviations; 0.2 m more is our choice";
+const DRIFT_SOURCE: &str = "still air: what alignment leaves of tilt and bias, the sideways push of the rotors, the walk of the gyro's \
+     noise, five deviations; 0.2 m more is our choice";
 
-fn thrust_n(row: &Row) -> f64 {
-    row.rotor_n.iter().sum()
+/// What the rotors push upward, each along its own axis.
+fn lift_n(axes: &[Vector3<f64>], row: &Row) -> f64 {
+    let [w, x, y, z] = row.attitude;
+    let attitude = UnitQuaternion::from_quaternion(Quaternion::new(w, x, y, z));
+    axes.iter().zip(&row.rotor_n).map(|(axis, n)| -(attitude * axis).z * n).sum()
+}
+
+fn axes(craft: &Craft) -> Vec<Vector3<f64>> {
+    craft.rotors.iter().map(|rotor| Vector3::from(rotor.axis)).collect()
 }
 
 fn drift_m(row: &Row) -> f64 {
     row.position_m[0].hypot(row.position_m[1])
 }
 
-/// How far the craft may drift in still air; see [`walk_m`].
+/// How far the craft may drift in still air.
 fn drift_max_m(site: &Site<'_>, time_s: f64) -> f64 {
-    DRIFT_STILL_M + DRIFT_DEVIATIONS * walk_m(site, time_s)
-}
-
-/// The same after the alignment, which is a mean over a time T of what the sensors show: it is off by N/√T, the bias in rad/s
-/// and the tilt in rad by the accelerometer's N over g. A tilt error that stays moves the craft by g·t²/2 of it, one that grows
-/// with a bias by g·t³/6.
-fn aligned_drift_max_m(site: &Site<'_>, time_s: f64) -> f64 {
-    let (sensors, gravity) = (&site.craft.sensors, site.world.gravity_m_s2);
-    let align_s = site.onboard.computer_config.estimator.align_s;
-    let bias_rad_s = two_sided(sensors.gyro.noise_density) / align_s.sqrt();
-    let tilt_rad = two_sided(sensors.accelerometer.noise_density) / gravity / align_s.sqrt();
-    let by_bias_m = gravity * bias_rad_s * time_s.powi(3) / 6.0;
-    let by_tilt_m = gravity * tilt_rad * time_s.powi(2) / 2.0;
-    DRIFT_STILL_M + DRIFT_DEVIATIONS * walk_m(site, time_s).hypot(by_bias_m).hypot(by_tilt_m)
-}
-
-/// The estimate walks off level with the gyro's noise, and what it leans by accelerates the craft. With N the two-sided
-/// density, the deviation after t along each axis is g·N·∫√… = g·N·√(t⁵/20).
-fn walk_m(site: &Site<'_>, time_s: f64) -> f64 {
-    site.world.gravity_m_s2 * two_sided(site.craft.sensors.gyro.noise_density) * (time_s.powi(5) / 20.0).sqrt()
-}
-
-/// A data sheet's one-sided density as one that counts both signs of the frequency.
-fn two_sided(density: f64) -> f64 {
-    density * std::f64::consts::FRAC_1_SQRT_2
+    DRIFT_STILL_M + AfterAlignment::of(site).drift_max_m(time_s)
 }
 
 pub(super) fn take_off(site: &Site<'_>) -> Maiden {
@@ -69,8 +53,8 @@ pub(super) fn take_off(site: &Site<'_>) -> Maiden {
     let density = site.world.air_density_kg_m3;
     let drag_n = 0.5 * density * site.craft.body.drag_area_m2[2] * CLIMB_M_S * CLIMB_M_S;
     let expected_n = site.weight_n() + drag_n;
-    let lift = thrust_share(site.craft);
-    let drift_max_m = aligned_drift_max_m(site, TAKE_OFF_END_S);
+    let axes = axes(site.craft);
+    let drift_max_m = drift_max_m(site, TAKE_OFF_END_S);
     Maiden {
         id: "take-off",
         title: "Take-off and climb",
@@ -116,7 +100,7 @@ pub(super) fn take_off(site: &Site<'_>) -> Maiden {
                 Check::new(
                     "take-off.thrust",
                     "Thrust in the climb / (weight + drag)",
-                    lift * mean(flown, TAKE_OFF_END_S - 2.0, TAKE_OFF_END_S, thrust_n) / expected_n,
+                    mean(flown, TAKE_OFF_END_S - 2.0, TAKE_OFF_END_S, |row| lift_n(&axes, row)) / expected_n,
                     "",
                     Limit::between(0.98, 1.02),
                     "force balance: m g + rho CdA v^2 / 2",
@@ -127,24 +111,18 @@ pub(super) fn take_off(site: &Site<'_>) -> Maiden {
                     largest(flown, 0.0, TAKE_OFF_END_S, drift_m),
                     "m",
                     Limit::at_most(drift_max_m),
-                    ALIGNED_DRIFT_SOURCE,
+                    DRIFT_SOURCE,
                 ),
             ]
         }),
     }
 }
 
-/// Share of the rotors' thrust that lifts, for rotors that lean the same amount.
-fn thrust_share(craft: &Craft) -> f64 {
-    let ceiling: f64 = craft.rotors.iter().map(|rotor| rotor.thrust_max_n).sum();
-    craft.rotors.iter().map(|rotor| -rotor.axis[2] * rotor.thrust_max_n).sum::<f64>() / ceiling
-}
-
 pub(super) fn hover(site: &Site<'_>) -> Maiden {
     let legs = vec![leg("hover", 15.0, Vertical::Height(HOVER_M), LEVEL)];
     let weight_n = site.weight_n();
-    let lift = thrust_share(site.craft);
-    let each_n = weight_n / lift / site.craft.rotors.len() as f64;
+    let axes = axes(site.craft);
+    let each_n = weight_n / site.craft.rotors.len() as f64;
     let balanced = is_balanced(site.craft);
     let drift_max_m = drift_max_m(site, 15.0);
     Maiden {
@@ -158,7 +136,7 @@ pub(super) fn hover(site: &Site<'_>) -> Maiden {
                 Check::new(
                     "hover.thrust",
                     "Thrust / weight",
-                    lift * mean(flown, 10.0, 15.0, thrust_n) / weight_n,
+                    mean(flown, 10.0, 15.0, |row| lift_n(&axes, row)) / weight_n,
                     "",
                     Limit::between(0.99, 1.01),
                     "force balance: thrust = m g",
@@ -224,7 +202,8 @@ pub(super) fn landing(site: &Site<'_>) -> Maiden {
     ];
     // With its mass off centre a craft cannot have every rotor at its floor and no torque.
     let balanced_n = f64::from(site.onboard.mixer.balanced_thrust_n().0);
-    let floors_n = site.craft.rotors.iter().map(|rotor| rotor.thrust_min_n).sum::<f64>().max(balanced_n);
+    let floors_n =
+        site.craft.rotors.iter().map(|rotor| -rotor.axis[2] * rotor.thrust_min_n).sum::<f64>().max(balanced_n);
     Maiden {
         id: "landing",
         title: "Descent and landing",
@@ -245,8 +224,8 @@ pub(super) fn landing(site: &Site<'_>) -> Maiden {
                 ),
                 Check::new(
                     "landing.idle",
-                    "Thrust at the end, over the least",
-                    mean(flown, 19.0, 20.0, thrust_n) - floors_n,
+                    "Thrust commanded at the end, over the least",
+                    mean(flown, 19.0, 20.0, |row| row.achieved.thrust_n) - floors_n,
                     "N",
                     Limit::between(-0.01 * floors_n - 0.01, 0.2 * floors_n + 0.01),
                     "rotors at their floors, or at the least that leaves no torque, while armed on the ground",
