@@ -1,9 +1,11 @@
-//! The cost table of the documents: complete, and no ratio beyond its target.
+//! The cost table of the documents: complete, and in the order of its columns. Its ratios are of the clock of one machine on
+//! one day, and no test holds them to anything; what an allocation may cost is held by counted instructions
+//! (`tests/tests/measured.rs`).
 
-#[path = "../benches/targets.rs"]
-mod targets;
+#[path = "../benches/table.rs"]
+mod table;
 
-use targets::{COLUMNS, NOISE, ROTORS, fault};
+use table::{COLUMNS, ROTORS};
 
 const DOCUMENT: &str = include_str!("../../docs/allocation_cost.md");
 
@@ -21,29 +23,10 @@ fn rows(document: &str) -> Vec<[f64; COLUMNS.len()]> {
 }
 
 #[test]
-fn keeps_every_target_when_the_table_was_measured() {
+fn has_a_positive_number_in_every_cell_when_the_table_was_written() {
     let rows = rows(DOCUMENT);
     assert_eq!(rows.iter().map(|row| row[0] as usize).collect::<Vec<_>>(), ROTORS);
     for row in rows {
-        assert_eq!(fault(&row, 0.0), None);
-    }
-}
-
-#[test]
-fn finds_fault_with_a_row_when_a_ratio_breaks_its_target() {
-    let sound = [4.0, 1.9, 30.0, 35.0, 1900.0, 1600.0, 1272.0];
-    assert_eq!(fault(&sound, 0.0), None);
-    for (column, broken) in [(1, 2.01), (1, f64::NAN), (2, 1.5), (3, 29.0), (4, 199.0), (5, 199.0), (5, f64::NAN)] {
-        let mut row = sound;
-        row[column] = broken;
-        assert!(fault(&row, 0.0).is_some(), "{} of {broken}", COLUMNS[column]);
-    }
-    for (column, noisy, broken) in [(1, 2.19, 2.21), (4, 181.0, 179.0), (5, 181.0, 179.0)] {
-        let found = [noisy, broken].map(|value| {
-            let mut row = sound;
-            row[column] = value;
-            fault(&row, NOISE).is_some()
-        });
-        assert_eq!(found, [false, true], "{}", COLUMNS[column]);
+        assert!(row.iter().all(|value| *value > 0.0 && value.is_finite()), "{row:?}");
     }
 }

