@@ -241,7 +241,7 @@ impl<S: Scalar> Controller<S> {
         Decided::without_torque(Motors::Idle, thrust_n, false)
     }
 
-    /// The other half: the mixer, and what it says to the integrators.
+    /// The other half: the mixer, and what it says to the integrators and to the heading.
     fn carry_out<const N: usize, const F: usize, const P: usize>(
         &self,
         state: &mut ControllerState<S>,
@@ -359,6 +359,10 @@ impl<S: Scalar> Controller<S> {
             // Within rounding of its demand an axis is not short of anything.
             let short = allocation.saturated() && unmet.abs() > least;
             axis.integrate(memory, if short { unmet } else { S::ZERO });
+        }
+        let ([_, _, yaw_nm], [_, _, least_nm]) = (unmet, self.short_nm);
+        if allocation.saturated() && yaw_nm.abs() > least_nm {
+            state.reference.yaw_fell_short(yaw_nm);
         }
     }
 }

@@ -12,6 +12,9 @@ use crate::quaternion::Quaternion;
 use crate::setpoint::BodyAxes;
 use crate::trigonometry::{atan2, sin_cos};
 
+/// Square of the cosine of the pitch below which a craft has no heading to speak of.
+const HEADING_SQUARE_MIN: f64 = 0.1;
+
 /// Sine and cosine of half an angle.
 #[derive(Clone, Copy, Debug, PartialEq)]
 struct Half<S> {
@@ -92,6 +95,17 @@ pub(super) fn tilt_of<S: Scalar>(attitude: Quaternion<S>) -> [S; 2] {
     [atan2(y, z), atan2(-x, (y * y + z * z).sqrt())]
 }
 
+/// How fast the heading of a craft changes, rad/s; 0 where it is pitched by more than 71 degrees, and has next to none.
+///
+/// * Math: ψ̇ = (q sin φ + r cos φ)/cos θ, from down in body axes (x, y, z): (q y + r z)/(y² + z²)
+/// * Source: 3-2-1 Euler kinematics, any textbook
+pub(super) fn heading_rate<S: Scalar>(attitude: Quaternion<S>, rate_rad_s: BodyAxes<S>) -> S {
+    let [_, y, z] = attitude.down_in_body();
+    let square = y * y + z * z;
+    let upright = square > S::from_f64(HEADING_SQUARE_MIN);
+    if upright { (rate_rad_s.pitch * y + rate_rad_s.yaw * z) / square } else { S::ZERO }
+}
+
 /// A heading after a small turn; exact to second order, and of unit length.
 pub(super) fn turned<S: Scalar>(heading: Quaternion<S>, by_rad: S) -> Quaternion<S> {
     let half = S::HALF * by_rad;
@@ -128,6 +142,11 @@ mod tests {
             for (ours, theirs) in ours.to_array().into_iter().zip([p, q, r]) {
                 assert!((ours - theirs).abs() < 2.0 * ANGLE_TOL, "{line}: {ours} against {theirs}");
             }
+            let attitude = Quaternion::yaw(0.7)
+                * Quaternion::pitch(pitch_deg.to_radians())
+                * Quaternion::roll(roll_deg.to_radians());
+            let ours = heading_rate(attitude, BodyAxes { roll: p, pitch: q, yaw: r });
+            assert!((ours - turn).abs() < 4.0 * ANGLE_TOL, "{line}: {ours} against {turn}");
             rows += 1;
         }
         assert_eq!(rows, 5);

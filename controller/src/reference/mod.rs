@@ -126,7 +126,11 @@ impl<S: Scalar> Reference<S> {
         while !state.is_ready() {
             self.work_out(state, motion);
         }
-        state.follow(attitude, begins)
+        let followed = state.follow(attitude, begins);
+        if state.yaw_is_short() {
+            state.limit_turn_to_craft(attitude, rate_rad_s);
+        }
+        followed
     }
 }
 

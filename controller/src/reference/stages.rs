@@ -11,14 +11,15 @@
 //!
 //! The demand is taken whole, in [`Stage::Demand`]: all that is followed at one run of the angle loop comes from one
 //! sample of the pilot's, and angles, rates and accelerations belong to one point of the shaped motion. What the craft
-//! does enters nowhere but at the beginning and by the lead of the heading, as the last run saw it.
+//! does enters nowhere but at the beginning, by the lead of the heading, as the last run saw it, and by the turn where the
+//! rotors lack the yaw torque for it.
 
 use evenkeel_mixer::Scalar;
 
 use crate::attitude_error::AttitudeError;
 use crate::quaternion::Quaternion;
 use crate::reference::lagged::Lagged;
-use crate::reference::lean::{Lean, tilt_of, turned};
+use crate::reference::lean::{Lean, heading_rate, tilt_of, turned};
 use crate::reference::{Followed, HEADING_LEAD_MAX, Reference};
 use crate::setpoint::{BodyAxes, Motion};
 
@@ -44,6 +45,8 @@ pub struct ReferenceState<S> {
     wanted: Quaternion<S>,
     /// The motion's body rates.
     moving_rad_s: BodyAxes<S>,
+    /// Yaw torque that was missing at the last step that fell short since the last run, N·m; 0 when none did.
+    yaw_short_nm: S,
 }
 
 /// Which of the two behaviours is flown.
@@ -87,6 +90,7 @@ impl<S: Scalar> Default for ReferenceState<S> {
             lead: S::ZERO,
             wanted: Quaternion::IDENTITY,
             moving_rad_s: BodyAxes::default(),
+            yaw_short_nm: S::ZERO,
         }
     }
 }
@@ -104,6 +108,40 @@ impl<S: Scalar> ReferenceState<S> {
     /// Forgets everything; the next step starts from the attitude and rates of the craft.
     pub fn reset(&mut self) {
         *self = Self::default();
+    }
+
+    /// The rotors gave this much less yaw torque than was demanded.
+    pub(crate) fn yaw_fell_short(&mut self, unmet_nm: S) {
+        self.yaw_short_nm = unmet_nm;
+    }
+
+    /// Whether yaw torque was missing since the last run.
+    pub(super) fn yaw_is_short(&self) -> bool {
+        self.yaw_short_nm != S::ZERO
+    }
+
+    /// While yaw torque is missing in the sense of the turn, the turn wanted is no faster than the nose turns. The heading,
+    /// its integral, then stays where the nose can follow, and the nose has no turn to make up for when the torque is back.
+    /// A heading that is held does not move by this: a nose that is blown away comes back to it.
+    ///
+    /// The shaped acceleration stays, and with it the demand for torque.
+    ///
+    /// * Source: conditioned set-points against windup: K. J. Åström, T. Hägglund, Advanced PID Control, 2006, ch. 3 (from
+    ///   memory)
+    #[cold]
+    pub(super) fn limit_turn_to_craft(&mut self, attitude: Quaternion<S>, rate_rad_s: BodyAxes<S>) {
+        let short_nm = core::mem::replace(&mut self.yaw_short_nm, S::ZERO);
+        if self.behaviour != Behaviour::Angles {
+            return;
+        }
+        let nose_rad_s = heading_rate(attitude, rate_rad_s);
+        let [_, _, turn] = &mut self.rate;
+        for wanted_rad_s in [&mut turn.shaped.value, &mut turn.value] {
+            *wanted_rad_s = match short_nm > S::ZERO {
+                true => wanted_rad_s.smaller(nose_rad_s.larger(S::ZERO)),
+                false => wanted_rad_s.larger(nose_rad_s.smaller(S::ZERO)),
+            };
+        }
     }
 
     /// Whether what is worked out so far is this behaviour's.

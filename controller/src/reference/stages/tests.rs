@@ -201,3 +201,80 @@ fn reset_between_stages_begins_from_the_craft() {
         assert!((pitch - 0.2 / STEP_S / 4.0).abs() < 1.0e-9 && yaw == 0.0, "{pitch} {yaw}");
     }
 }
+
+/// The heading wanted and how far it is ahead of a nose that turns at its own rate, run by run, while `unmet_nm` of yaw torque is
+/// missing in every step.
+fn turned_short(nose_rad_s: f64, asked_rad_s: f64, unmet_nm: f64, runs: usize) -> (Paced, f64, Vec<f64>) {
+    let mut paced = Paced::new(made(1), 1);
+    let (mut nose_rad, mut leads) = (0.0, Vec::new());
+    for _ in 0..runs {
+        nose_rad += STEP_S * nose_rad_s;
+        let rate = BodyAxes { yaw: nose_rad_s, ..BodyAxes::default() };
+        let motion = angles(0.0, 0.0, asked_rad_s);
+        let followed = paced.reference.step(&mut paced.state, Quaternion::yaw(nose_rad), rate, &motion);
+        leads.push(followed.error.yaw);
+        if unmet_nm != 0.0 {
+            paced.state.yaw_fell_short(unmet_nm);
+        }
+    }
+    (paced, nose_rad, leads)
+}
+
+#[test]
+fn heading_stays_when_the_rotors_give_no_torque_for_its_turn() {
+    for side in [1.0, -1.0] {
+        let (_, _, leads) = turned_short(0.0, side, side * 0.1, 2000);
+        // One run of the shaped turn at its slew limit is all that is let through, behind the rotors' lag.
+        assert!(leads.iter().all(|lead| lead.abs() < 0.01), "{:?}", leads.last());
+        let (_, _, leads) = turned_short(0.0, side, 0.0, 2000);
+        assert!(side * leads[1999] > 0.4, "and runs ahead of a nose that sticks with nothing missing: {}", leads[1999]);
+    }
+}
+
+#[test]
+fn heading_turns_as_fast_as_the_nose_when_the_rotors_give_too_little_torque() {
+    for side in [1.0, -1.0] {
+        let (_, nose_rad, leads) = turned_short(side * 0.3, side, side * 0.1, 2000);
+        assert!((nose_rad - side * 0.6).abs() < 1.0e-9);
+        let (first, last) = (leads[200], leads[1999]);
+        assert!((last - first).abs() < 0.02, "neither ahead nor behind: {first} {last}");
+    }
+}
+
+#[test]
+fn heading_comes_to_rest_at_once_when_the_sticks_let_go_of_a_turn_that_was_not_possible() {
+    let (mut paced, _, _) = turned_short(0.0, 1.0, 0.1, 2000);
+    let before = paced.state.heading;
+    let after = paced.runs(2000, &LEVEL);
+    let turned = AttitudeError::between(before, after[1999].attitude.unwrap()).yaw;
+    assert!(turned.abs() < 0.03, "{turned}");
+}
+
+#[test]
+fn heading_that_is_held_stays_when_the_nose_is_blown_away_and_torque_is_missing() {
+    for unmet_nm in [0.1, -0.1] {
+        let (paced, _, leads) = turned_short(-0.3, 0.0, unmet_nm, 1000);
+        let held = AttitudeError::between(Quaternion::IDENTITY, paced.state.heading).yaw;
+        // The first run follows the craft and brakes; then the heading is held.
+        assert!(held.abs() < 0.03 && leads[999] > 0.25, "{held} {}", leads[999]);
+    }
+}
+
+#[test]
+fn turn_has_the_same_bits_when_torque_is_missing_against_its_sense_or_not_at_all() {
+    let (_, _, without) = turned_short(0.2, 1.0, 0.0, 500);
+    assert_eq!(turned_short(0.2, 1.0, -0.1, 500).2, without);
+    assert_ne!(turned_short(0.2, 1.0, 0.1, 500).2, without);
+}
+
+#[test]
+fn rates_are_asked_for_in_full_when_torque_is_missing() {
+    let motion = rates(0.0, 0.0, 1.0);
+    let mut paced = Paced::new(made(1), 1);
+    let mut last = None;
+    for _ in 0..1000 {
+        last = paced.step(Quaternion::IDENTITY, &motion);
+        paced.state.yaw_fell_short(0.1);
+    }
+    assert!((last.unwrap().rate_rad_s.yaw - 1.0).abs() < 1.0e-3);
+}
