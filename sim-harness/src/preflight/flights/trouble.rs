@@ -226,6 +226,8 @@ const LETS_GO_S: f64 = 2.0;
 const OVER_S: f64 = 6.0;
 /// Torques below this share of the largest asked for have no direction worth the name.
 const TORQUE_SHARE_MIN: f64 = 0.02;
+/// Of the turn that is left when the rotors answer again: rotors that slow down turn the craft by the momentum they lose.
+const HEADING_LEFT_RAD: f64 = 8.0 * std::f64::consts::PI / 180.0;
 
 pub(super) fn out_of_reach(site: &Site<'_>) -> Maiden {
     let ceiling_n: f64 = site.craft.rotors.iter().map(|rotor| -rotor.axis[2] * rotor.thrust_max_n).sum();
@@ -241,6 +243,7 @@ pub(super) fn out_of_reach(site: &Site<'_>) -> Maiden {
         first.is_some_and(|tier| tier.len() == 2 && tier.contains(&Axis::Roll) && tier.contains(&Axis::Pitch));
     let keeps_yaw_sign = site.craft.saturation.keep_yaw_sign;
     let level = site.level_within(2.0, OVER_S);
+    let stopping = YawStop::of(site);
     Maiden {
         id: "out-of-reach",
         title: "A demand that cannot be met",
@@ -265,6 +268,7 @@ pub(super) fn out_of_reach(site: &Site<'_>) -> Maiden {
                     level,
                     "the attitude asked for, and the lean that alignment leaves; two degrees more are our choice",
                 ),
+                stopping.check(flown),
             ];
             if together {
                 checks.push(Check::new(
@@ -291,6 +295,65 @@ pub(super) fn out_of_reach(site: &Site<'_>) -> Maiden {
             checks
         }),
     }
+}
+
+/// How a turn of the nose is stopped.
+struct YawStop {
+    acceleration_rad_s2: f64,
+    lag_s: f64,
+}
+
+impl YawStop {
+    fn of(site: &Site<'_>) -> Self {
+        let [_, _, acceleration_rad_s2] = site.onboard.authority.acceleration_rad_s2;
+        YawStop { acceleration_rad_s2, lag_s: site.craft.slowest_lag_s() }
+    }
+
+    /// The check that no turn is left over from a demand that was cut.
+    fn check(&self, flown: &Recording) -> Check {
+        let turns = turns_rad(flown);
+        let at_release = |(at_s, _): &&(f64, f64)| *at_s <= LETS_GO_S;
+        let asked = turns.iter().filter(at_release).map(|(_, turn)| *turn);
+        let released_rad = asked.clone().last().unwrap_or(f64::NAN);
+        let farthest_rad = asked.fold(0.0, f64::max);
+        let rate_rad_s = flown.between(ASKS_AT_S, LETS_GO_S).last().map_or(f64::NAN, |row| row.rate_rad_s[2].abs());
+        let after_rad = turns.iter().filter(|row| !at_release(row)).map(|(_, turn)| (turn - released_rad).abs());
+        let most_rad = after_rad.fold(0.0, |most: f64, turn| if turn > most || turn.is_nan() { turn } else { most });
+        // With half the torque, behind the rotors; and back by what the nose had lost against the demand.
+        let stop_rad = rate_rad_s * (rate_rad_s / self.acceleration_rad_s2 + 2.0 * self.lag_s);
+        let limit_rad = stop_rad + (farthest_rad - released_rad) + HEADING_LEFT_RAD;
+        Check::new(
+            "out-of-reach.heading",
+            "Turn after the sticks let go",
+            most_rad.to_degrees(),
+            "deg",
+            Limit::at_most(limit_rad.to_degrees()),
+            "stopping the turn with half the yaw torque, and back by what was lost while it was cut; 8 degrees are our choice",
+        )
+        .or_else(|| self.mend())
+    }
+
+    fn mend(&self) -> String {
+        format!(
+            "The nose is stopped with {:.1} rad/s² of yaw: compare rotors.torque_per_thrust_m and body.inertia_kg_m2 about z with the \
+             craft, and leave [gains] out for yaw.",
+            self.acceleration_rad_s2
+        )
+    }
+}
+
+/// Time and heading of each row from the demand on, the turns added up; from where the nose was then.
+fn turns_rad(flown: &Recording) -> Vec<(f64, f64)> {
+    let mut last: Option<(f64, f64)> = None;
+    let turn = |row: &Row| {
+        let [_, _, yaw_rad] = row.euler_rad();
+        let turned_rad = last.map_or(0.0, |(before_rad, sum_rad)| {
+            sum_rad + (yaw_rad - before_rad).sin().atan2((yaw_rad - before_rad).cos())
+        });
+        last = Some((yaw_rad, turned_rad));
+        (row.t_s, turned_rad)
+    };
+    flown.between(ASKS_AT_S, OVER_S).map(turn).collect()
 }
 
 /// Of all the thrust there is, or of the torque asked for, whichever is more.
