@@ -39,6 +39,8 @@ pub struct RotorShare {
     pub command: f64,
     /// Where it stands.
     pub limit: RotorLimit,
+    /// Taken out: it stands still, and its limits mean nothing.
+    pub stopped: bool,
 }
 
 /// Allocates each demand.
@@ -51,11 +53,13 @@ pub fn allocate<S: Scalar>(craft: &Craft, mixer: &CraftMixer<S>, demands: &[Wren
         let allocation = mixer.allocate(Wrench::from_array(demand.to_array().map(S::from_f64)));
         let commands = mixer.commands(&allocation);
         let parts = allocation.thrusts_n.iter().zip(&commands).zip(&allocation.limits);
-        let rotors = craft.rotors.iter().zip(parts).map(|(rotor, ((thrust, command), limit))| RotorShare {
+        let rotors = craft.rotors.iter().zip(parts).enumerate();
+        let rotors = rotors.map(|(place, (rotor, ((thrust, command), limit)))| RotorShare {
             name: rotor.name.clone(),
             thrust_n: thrust.to_f64(),
             command: command.to_f64(),
             limit: rotor.limit_met(thrust.to_f64()).unwrap_or(*limit),
+            stopped: mixer.has_failed(place),
         });
         Allocated {
             demand: *demand,
@@ -170,7 +174,7 @@ pub fn json(one: &Allocated) -> Value {
             "name": rotor.name,
             "thrust_n": rotor.thrust_n,
             "command": rotor.command,
-            "limit": limit(rotor.limit),
+            "limit": rotor.stands(),
         })
     };
     json!({
@@ -191,9 +195,10 @@ pub fn text(one: &Allocated) -> String {
     };
     let width = one.rotors.iter().map(|rotor| rotor.name.chars().count()).max().unwrap_or(0);
     let rotors = one.rotors.iter().map(|rotor| {
-        let at = match rotor.limit {
-            RotorLimit::None => String::new(),
-            limited => format!("  at its {}", limit(limited)),
+        let at = match rotor.stands() {
+            "none" => String::new(),
+            "stopped" => "  stopped".to_owned(),
+            limit => format!("  at its {limit}"),
         };
         format!("  {:<width$}  {:>8.3} N  command {:.4}{at}\n", rotor.name, rotor.thrust_n, rotor.command)
     });
@@ -210,10 +215,14 @@ pub fn text(one: &Allocated) -> String {
     head + &row("demand", &one.demand) + &row("achieved", &one.achieved) + &margin + &rotors.collect::<String>()
 }
 
-fn limit(limit: RotorLimit) -> &'static str {
-    match limit {
-        RotorLimit::None => "none",
-        RotorLimit::Floor => "floor",
-        RotorLimit::Ceiling => "ceiling",
+impl RotorShare {
+    /// "none", "floor", "ceiling", or "stopped" for a rotor that was taken out.
+    fn stands(&self) -> &'static str {
+        match self.limit {
+            _ if self.stopped => "stopped",
+            RotorLimit::None => "none",
+            RotorLimit::Floor => "floor",
+            RotorLimit::Ceiling => "ceiling",
+        }
     }
 }

@@ -154,6 +154,24 @@ fn answers_mix_in_the_promised_shape_when_asked_for_json() {
     assert_eq!(eased["saturated"], false);
 }
 
+/// A rotor of `--failed` stands still: it is at no limit of its own.
+#[test]
+fn says_stopped_of_the_rotors_that_were_taken_out_and_of_no_other() {
+    let bench = Bench::new();
+    let typed = ["mix", "quad.toml", "--thrust-n", "9", "--failed", "2"];
+    for scalar in ["f32", "f64", "fixed"] {
+        let typed = [&typed[..], &["--scalar", scalar]].concat();
+        let object = bench.run(&[&typed[..], &["--json"]].concat()).object();
+        let limits: Vec<&Value> =
+            object["rotors"].as_array().expect("rotors").iter().map(|rotor| &rotor["limit"]).collect();
+        let stopped: Vec<usize> = (1..=limits.len()).filter(|place| *limits[place - 1] == "stopped").collect();
+        assert_eq!(stopped, [2], "{object}");
+        let text = bench.run(&typed).out;
+        assert_eq!(text.matches("stopped").count(), 1, "{text}");
+        assert!(text.lines().any(|line| line.ends_with("0.000 N  command 0.0000  stopped")), "{text}");
+    }
+}
+
 /// The same demands, asked one by one as JSON and together as CSV, are the same numbers.
 #[test]
 fn gives_equal_numbers_in_csv_and_json_when_read_back() {
