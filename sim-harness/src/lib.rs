@@ -12,6 +12,7 @@ pub mod expectation;
 pub mod file;
 mod gathering;
 pub mod margins;
+pub mod near_misses;
 pub mod onboard;
 pub mod pilot;
 pub mod plant;

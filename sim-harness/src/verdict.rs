@@ -105,11 +105,21 @@ pub struct FirstLimit {
     pub value: f64,
     /// "N" or "N·m".
     pub unit: &'static str,
+    /// Of a thrust: what of it lies above hover, newtons.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub above_hover_n: Option<f64>,
     /// Angular acceleration at that value; `None` for thrust.
     pub acceleration_rad_s2: Option<f64>,
     /// The rotors that stop there, those at the same limit together: "front right, rear left at their
     /// floor".
     pub stopped_by: Vec<String>,
+}
+
+impl FirstLimit {
+    /// The demand for a reader: thrust says which way.
+    pub fn words(&self) -> &'static str {
+        if self.demand == "thrust" { "thrust up" } else { self.demand }
+    }
 }
 
 /// A fact about the craft, for the head of the report.
@@ -180,9 +190,14 @@ impl Preflight {
 
     /// The checks that failed, each with where: "At rest", or the flight's title.
     pub fn reasons(&self) -> impl Iterator<Item = (&'static str, &Check)> {
+        self.placed().filter(|(_, check)| !check.passes())
+    }
+
+    /// Every check with where: "At rest", or the flight's title.
+    pub fn placed(&self) -> impl Iterator<Item = (&'static str, &Check)> {
         let bench = self.bench.iter().map(|check| ("At rest", check));
         let flown = self.flights.iter().flat_map(|flight| flight.checks.iter().map(|check| (flight.title, check)));
-        bench.chain(flown).filter(|(_, check)| !check.passes())
+        bench.chain(flown)
     }
 }
 

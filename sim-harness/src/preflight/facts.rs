@@ -41,7 +41,7 @@ pub(super) fn facts(craft: &Craft, onboard: Option<&Onboard<f32>>) -> Vec<Fact> 
 fn rotor_stopped(craft: &Craft, weight_n: f64) -> Option<String> {
     Some(match outlook(craft, weight_n).ok()? {
         Outlook::Flown { .. } => "can be held level without any one of them: flown below".into(),
-        Outlook::NotFlown(words) => format!("{words}: not flown"),
+        Outlook::NotFlown(words) => words,
     })
 }
 

@@ -16,6 +16,7 @@ pub(super) fn first_limits(craft: &Craft, onboard: &Onboard<f32>) -> Vec<FirstLi
         demand: found.demand,
         value: if found.acceleration_rad_s2.is_none() { hover_n + found.change } else { found.change },
         unit: found.unit,
+        above_hover_n: found.acceleration_rad_s2.is_none().then_some(found.change),
         acceleration_rad_s2: found.acceleration_rad_s2,
         stopped_by: found.stopped_by(craft.rotors.len()),
     };

@@ -214,7 +214,9 @@ impl Chart {
             let values = || series.points.iter().filter(|point| drawable(point)).map(|point| point.1);
             let _ = match (values().reduce(f64::min), values().reduce(f64::max), values().next_back()) {
                 (Some(low), Some(high), Some(last)) => {
-                    let [low, high, last] = [low, high, last].map(|value| figure(value, 3));
+                    // What the axis could not show is no figure worth saying.
+                    let seen = |value: f64| if value.abs() < 1e-3 * self.least_span { 0.0 } else { value };
+                    let [low, high, last] = [low, high, last].map(|value| figure(seen(value), 3));
                     write!(words, " {}: from {low} to {high}, at the end {last}.", series.label)
                 }
                 _ => write!(words, " {}: nothing that can be drawn.", series.label),

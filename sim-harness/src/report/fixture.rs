@@ -137,6 +137,7 @@ fn first_limits() -> Vec<FirstLimit> {
         demand,
         value,
         unit,
+        above_hover_n: (unit == "N").then_some(value - WEIGHT_N),
         acceleration_rad_s2: turn,
         stopped_by: by
             .iter()

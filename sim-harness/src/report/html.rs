@@ -3,11 +3,13 @@
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use super::craft_view::{rotor_table, shares_a_place, stick_view, top_view};
-use super::figures::{figure, figures};
+use super::figures::{figures, with_unit};
 use super::flight_page::{checks_table, mark, section, tally, typeset};
+use super::text::{largest, near_words, used_percent};
 use super::{loops_page, saturation_page};
 use crate::craft::Craft;
-use crate::verdict::{CAUTIONS, Preflight};
+use crate::near_misses::near_misses;
+use crate::verdict::{CAUTIONS, FirstLimit, Preflight};
 
 const STYLE: &str = include_str!("page.css");
 
@@ -32,7 +34,7 @@ pub fn html(preflight: &Preflight, craft: &Craft) -> String {
                     div.first { (verdict(preflight)) (cautions()) }
                     (about(preflight, craft))
                     @if !preflight.sticks.is_empty() { (answers(preflight, craft)) }
-                    @if let Some(picture) = &preflight.saturation { (saturation_page::section(picture, craft.rotors.len())) }
+                    @if let Some(picture) = &preflight.saturation { (saturation_page::section(picture)) }
                     (loops_page::section(&preflight.loops))
                     section aria-labelledby="bench-h" {
                         h2 id="bench-h" { "At rest" }
@@ -67,10 +69,15 @@ fn verdict(preflight: &Preflight) -> Markup {
                     @let figures = figures(check);
                     li {
                         (place) ". " b { (check.title) } ": "
-                        (typeset(&figures.value)) @if !check.unit.is_empty() { " " (check.unit) } ", " (typeset(&figures.limit)) "."
+                        (typeset(&with_unit(&figures.value, check.unit))) ", " (typeset(&figures.limit)) "."
                         @if let Some(mend) = mend { span.mend { b { "To mend: " } (mend) } }
                     }
                 } }
+            }
+            @let near = near_misses(preflight);
+            @if !near.is_empty() {
+                h3 { "Closest to their limits" }
+                ul.near { @for near in &near { li { b { (used_percent(near)) " %" } " of the limit used. " (typeset(&near_words(near))) } } }
             }
         }
     }
@@ -121,23 +128,27 @@ fn answers(preflight: &Preflight, craft: &Craft) -> Markup {
             table.limits role="table" {
                 caption { "What gives way first when one demand alone grows from hover" }
                 thead role="rowgroup" { tr role="row" {
-                    th role="columnheader" scope="col" { "Demand" } th.number role="columnheader" scope="col" { "Met in full up to" }
-                    th.number role="columnheader" scope="col" { "Acceleration" } th role="columnheader" scope="col" { "Stopped by" }
+                    th role="columnheader" scope="col" { "Demand" } th role="columnheader" scope="col" { "Met in full up to" }
+                    th role="columnheader" scope="col" { "Stopped by" } th role="columnheader" scope="col" { "Beyond it" }
                 } }
                 tbody role="rowgroup" { @for limit in &preflight.first_limits {
                     tr role="row" {
-                        th role="rowheader" scope="row" { (limit.demand) }
-                        td.number role="cell" { (typeset(&figure(limit.value, 3))) span.unit { " " (limit.unit) } }
-                        td.number role="cell" { @match limit.acceleration_rad_s2 {
-                            Some(value) => { (typeset(&figure(value, 3))) span.unit { " rad/s²" } }
-                            None => "–",
-                        } }
+                        th role="rowheader" scope="row" { (limit.words()) }
+                        td role="cell" { (typeset(&largest(limit))) }
                         td.by role="cell" { (names(&limit.stopped_by)) }
+                        td.by role="cell" { (beyond(preflight, limit)) }
                     }
                 } }
             }
         }
     }
+}
+
+/// The axes that are cut first when the demand goes on.
+fn beyond(preflight: &Preflight, limit: &FirstLimit) -> String {
+    let found = preflight.saturation.iter().flat_map(|picture| &picture.gives_way);
+    let mut axes = found.filter(|one| one.demand == limit.demand).map(|one| one.gives_way.join(" and "));
+    axes.next().filter(|axes| !axes.is_empty()).map_or("–".to_owned(), |axes| format!("{axes} gives way"))
 }
 
 fn flights(preflight: &Preflight, craft: &Craft) -> Markup {

@@ -2,6 +2,7 @@
 
 use serde_json::{Value, json};
 
+use crate::near_misses::{NearMiss, near_misses};
 use crate::verdict::{CAUTIONS, Check, Preflight};
 
 /// The maiden-flight check as JSON.
@@ -18,6 +19,7 @@ pub fn json(preflight: &Preflight) -> Value {
         "craft": preflight.craft,
         "fit": preflight.fit(),
         "checks": preflight.checks().map(check).collect::<Vec<_>>(),
+        "near_misses": near_misses(preflight).iter().map(near_miss).collect::<Vec<_>>(),
         "facts": preflight.facts,
         "sticks": preflight.sticks,
         "first_limits": preflight.first_limits,
@@ -32,6 +34,10 @@ fn check(check: &Check) -> Value {
     let mut object = json!(check);
     object["held"] = json!(check.passes());
     object
+}
+
+fn near_miss(near: &NearMiss<'_>) -> Value {
+    json!({ "id": near.check.id, "share": near.share })
 }
 
 #[cfg(test)]
@@ -55,6 +61,18 @@ mod tests {
         }
         assert_eq!(value["fit"], false);
         assert_eq!(value["flights"][0]["id"], "hover");
+    }
+
+    #[test]
+    fn lists_near_misses_by_the_ids_of_held_checks() {
+        let (preflight, _) = fixture::fit();
+        let value = json(&preflight);
+        let (near, checks) = (value["near_misses"].as_array().unwrap(), value["checks"].as_array().unwrap());
+        assert!(!near.is_empty());
+        for one in near {
+            assert!(one["share"].as_f64().is_some_and(|share| (0.0..=1.0).contains(&share)), "{one}");
+            assert!(checks.iter().any(|check| check["id"] == one["id"] && check["held"] == true), "{one}");
+        }
     }
 
     #[test]

@@ -11,6 +11,7 @@ mod flight_page;
 mod html;
 mod json;
 mod loops_page;
+mod margin_chart;
 mod marks;
 mod nyquist;
 mod plane;
@@ -23,7 +24,7 @@ mod thin;
 mod ticks;
 mod write;
 
-pub(crate) use figures::{Figures, figures_of};
+pub(crate) use figures::{Figures, figure, figures_of};
 pub use html::html;
 pub use json::json;
 pub use text::{TextStyle, text};
@@ -32,8 +33,10 @@ pub use write::write_all;
 #[cfg(test)]
 mod chart_tests;
 #[cfg(test)]
-mod fixture;
+pub(crate) mod fixture;
 #[cfg(test)]
 mod html_tests;
 #[cfg(test)]
 mod loops_tests;
+#[cfg(test)]
+mod picture_tests;

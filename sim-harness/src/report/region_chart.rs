@@ -1,4 +1,4 @@
-//! Polygons of what the rotors can reach, with what the flights asked drawn inside.
+//! Polygons of what the rotors can reach.
 
 use std::ops::Range;
 
@@ -18,8 +18,6 @@ const BELOW: f64 = 38.0;
 const LEGEND_ROW: f64 = 17.0;
 /// Free space round the polygons, as a part of their span.
 const MARGIN: f64 = 0.05;
-/// Demands nearer to each other than this in the drawing are drawn once.
-const CELL: f64 = 2.5;
 
 /// One polygon.
 pub struct Region {
@@ -29,7 +27,7 @@ pub struct Region {
     pub corners: Vec<[f64; 2]>,
 }
 
-/// A chart of polygons and points.
+/// A chart of polygons.
 pub struct RegionChart {
     /// What it shows.
     pub title: &'static str,
@@ -39,10 +37,6 @@ pub struct RegionChart {
     pub up: &'static str,
     /// Lines of their own dash and colour, the first the thinnest.
     pub regions: Vec<Region>,
-    /// Demands that were met.
-    pub met: Vec<[f64; 2]>,
-    /// Demands that were cut.
-    pub cut: Vec<[f64; 2]>,
     /// A place with a name: hover.
     pub marked: Option<([f64; 2], &'static str)>,
 }
@@ -50,11 +44,9 @@ pub struct RegionChart {
 impl RegionChart {
     /// The chart as an `svg` element whose title and description carry `id`.
     pub fn svg(&self, id: &str) -> Markup {
-        // A row for the demands that were met, a row for those that were cut: with the number beyond the frame it takes the whole width.
-        let rows = self.regions.len().div_ceil(2) + 2;
+        let rows = self.regions.len().div_ceil(2);
         let frame = self.frame(10.0 + LEGEND_ROW * (rows + 1) as f64);
         let bottom = frame.top + HEIGHT;
-        let cut_outside = self.cut.iter().filter(|point| !frame.holds(**point)).count();
         html! {
             svg.chart viewBox=(format!("0 0 {WIDTH} {}", bottom + BELOW)) role="img" aria-labelledby=(format!("{id}-t {id}-d")) {
                 title id=(format!("{id}-t")) { (self.title) }
@@ -63,21 +55,18 @@ impl RegionChart {
                 @for (k, region) in self.regions.iter().enumerate() {
                     path class=(format!("region line s{}", k % super::chart::TONES)) d=(outline(region, &frame)) {}
                 }
-                @for (x, y) in seen(&self.met, &frame) { circle.met cx=(px(x)) cy=(px(y)) r="1.6" {} }
-                @for (x, y) in seen(&self.cut, &frame) { path.cut d=(format!("M{} {}l6 6m0 -6l-6 6", px(x - 3.0), px(y - 3.0))) {} }
                 @if let Some((point, name)) = self.marked {
                     @let (x, y) = frame.place(point);
                     path.mass d=(format!("M{} {}h12m-6 -6v12", px(x - 6.0), px(y))) {}
                     text.said x=(px(x + 8.0)) y=(px(y - 8.0)) { (name) }
                 }
-                (self.legend(cut_outside))
+                (self.legend())
             }
         }
     }
 
     fn frame(&self, top: f64) -> Plane {
         let corners = || self.regions.iter().flat_map(|region| &region.corners).filter(|c| drawable(c));
-        // Demands far outside would make the polygons specks: they are counted in the legend instead.
         let (x, y) = (span(corners().map(|c| c[0])), span(corners().map(|c| c[1])));
         Plane { x, y, left: LEFT, top, width: WIDTH - LEFT - RIGHT, height: HEIGHT }
     }
@@ -101,20 +90,14 @@ impl RegionChart {
         }
     }
 
-    fn legend(&self, cut_outside: usize) -> Markup {
+    fn legend(&self) -> Markup {
         let column = |k: usize| if k.is_multiple_of(2) { 4.0 } else { WIDTH / 2.0 + 4.0 };
         let row = |k: usize| LEGEND_ROW * (k / 2) as f64 + 10.0;
-        let last = self.regions.len().next_multiple_of(2);
-        let outside = if cut_outside > 0 { format!(", {cut_outside} beyond the frame") } else { String::new() };
         html! {
             @for (k, region) in self.regions.iter().enumerate() {
                 path class=(format!("line s{}", k % super::chart::TONES)) d=(format!("M{} {}h22", px(column(k)), px(row(k)))) {}
                 text.key x=(px(column(k) + 28.0)) y=(px(row(k) + 4.0)) { (region.label) }
             }
-            circle.met cx=(px(column(0) + 11.0)) cy=(px(row(last))) r="2.5" {}
-            text.key x=(px(column(0) + 28.0)) y=(px(row(last) + 4.0)) { "demand met" }
-            path.cut d=(format!("M{} {}l6 6m0 -6l-6 6", px(column(0) + 8.0), px(row(last + 2) - 3.0))) {}
-            text.key x=(px(column(0) + 28.0)) y=(px(row(last + 2) + 4.0)) { "demand cut (" (self.cut.len()) (outside) ")" }
         }
     }
 
@@ -132,7 +115,7 @@ impl RegionChart {
                 _ => format!(" {}: out of reach.", region.label),
             };
         }
-        words + &format!(" {} demands met, {} cut.", self.met.len(), self.cut.len())
+        words
     }
 }
 
@@ -143,13 +126,6 @@ fn outline(region: &Region, frame: &Plane) -> String {
         d += &format!("{}{} {}", if k == 0 { "M" } else { "L" }, px(x), px(y));
     }
     if d.is_empty() { d } else { d + "z" }
-}
-
-/// Points inside the frame, one a cell.
-fn seen(points: &[[f64; 2]], frame: &Plane) -> Vec<(f64, f64)> {
-    let mut taken = std::collections::BTreeSet::new();
-    let inside = points.iter().filter(|point| drawable(point) && frame.holds(**point)).map(|point| frame.place(*point));
-    inside.filter(|(x, y)| taken.insert(((x / CELL) as i64, (y / CELL) as i64))).collect()
 }
 
 fn drawable(point: &[f64; 2]) -> bool {
@@ -178,48 +154,8 @@ mod tests {
                 label: "one".into(),
                 corners: vec![[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]],
             }],
-            met: vec![],
-            cut: vec![],
             marked: None,
         }
-    }
-
-    #[test]
-    fn draws_met_and_cut_demands_apart_when_there_are_both() {
-        let chart = RegionChart { met: vec![[0.0, 0.0], [0.5, 0.5]], cut: vec![[0.9, 0.9]], ..square() };
-        let svg = chart.svg("a").into_string();
-        // One more of each stands in the legend.
-        assert_eq!((svg.matches("class=\"met\"").count(), svg.matches("class=\"cut\"").count()), (3, 2), "{svg}");
-    }
-
-    #[test]
-    fn counts_what_lies_beyond_the_frame_and_draws_none_of_it() {
-        let chart = RegionChart { cut: vec![[40.0, 0.0], [f64::NAN, 0.0], [0.0, 0.0]], ..square() };
-        let svg = chart.svg("a").into_string();
-        assert!(svg.contains("3, 2 beyond the frame") && svg.matches("class=\"cut\"").count() == 2, "{svg}");
-    }
-
-    /// A character of the legend, which is drawn at 13 px where the screen is narrow: at most this wide, common practice.
-    const WIDEST_CHARACTER: f64 = 0.65 * 13.0;
-
-    #[test]
-    fn keeps_the_legend_inside_the_drawing_when_thousands_lie_beyond_the_frame() {
-        for regions in 1..5 {
-            let mut chart = RegionChart { cut: vec![[40.0, 0.0]; 12_345], ..square() };
-            chart.regions = (0..regions).map(|_| square().regions.remove(0)).collect();
-            let svg = chart.svg("a").into_string();
-            let key = svg.split("<text class=\"key\" x=\"").find(|key| key.contains("beyond the frame")).unwrap();
-            let (x, words) =
-                (key.split('"').next().unwrap(), key.split('>').nth(1).unwrap().split('<').next().unwrap());
-            let end = x.parse::<f64>().unwrap() + WIDEST_CHARACTER * words.len() as f64;
-            assert!(end < WIDTH, "{words} from {x} ends at {end}");
-        }
-    }
-
-    #[test]
-    fn draws_a_thousand_equal_demands_once() {
-        let svg = RegionChart { met: vec![[0.2, 0.2]; 1000], ..square() }.svg("a").into_string();
-        assert_eq!(svg.matches("class=\"met\"").count(), 2);
     }
 
     #[test]

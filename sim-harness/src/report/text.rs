@@ -5,7 +5,8 @@ use anstyle::{AnsiColor, Style};
 use textwrap::core::display_width;
 use textwrap::{Options, wrap};
 
-use super::figures::{Figures, figure, figures};
+use super::figures::{Figures, figure, figures, with_unit};
+use crate::near_misses::{NearMiss, near_misses};
 use crate::verdict::{CAUTIONS, Check, FirstLimit, FlightReport, Preflight};
 
 /// Whether the text carries colour.
@@ -21,13 +22,14 @@ const WIDTH: usize = 80;
 const INDENT: usize = 2;
 /// Columns of a row of facts, sticks or limits.
 const NAME: usize = 24;
-const DEMAND: usize = 13;
+const DEMAND: usize = 11;
+const LARGEST: usize = 24;
 /// Columns of a check.
-const MARK: usize = 8;
-const TITLE: usize = 36;
+const MARK: usize = 6;
+const TITLE: usize = 34;
 const VALUE: usize = 9;
-const UNIT: usize = 7;
-const LIMIT: usize = 15;
+const UNIT: usize = 6;
+const LIMIT: usize = 19;
 
 const HEADING: Style = Style::new().bold();
 const GOOD: Style = AnsiColor::Green.on_default().bold();
@@ -49,6 +51,7 @@ pub fn text(preflight: &Preflight, style: TextStyle) -> String {
     preflight.flights.iter().for_each(|flight| self::flight(&mut page, flight));
     page.heading("Before you fly");
     CAUTIONS.iter().for_each(|caution| page.item("-", caution, CARE));
+    closest(&mut page, preflight);
     verdict(&mut page, preflight);
     page.out
 }
@@ -72,17 +75,21 @@ fn first_limits(page: &mut Page, limits: &[FirstLimit]) {
     }
     page.heading("What gives way first, one demand alone from hover");
     for limit in limits {
-        let value = format!("{} {}", figure(limit.value, 3), limit.unit);
-        let turn = limit.acceleration_rad_s2.map(|turn| format!("{} rad/s²", figure(turn, 3))).unwrap_or_default();
-        page.row(
-            &[
-                (limit.demand, DEMAND),
-                (&value, 12),
-                (&turn, 13),
-                (&names(&limit.stopped_by), WIDTH - INDENT - DEMAND - 28),
-            ],
-            PLAIN,
-        );
+        let largest = largest(limit);
+        let stopped_by = names(&limit.stopped_by);
+        let row =
+            [(limit.words(), DEMAND), (&*largest, LARGEST), (&*stopped_by, WIDTH - INDENT - DEMAND - LARGEST - 2)];
+        page.row(&row, PLAIN);
+    }
+}
+
+/// "32.0 N in all, 16.3 N above hover", or "0.294 N·m, 14.7 rad/s²".
+pub(super) fn largest(limit: &FirstLimit) -> String {
+    let value = with_unit(&figure(limit.value, 3), limit.unit);
+    match (limit.above_hover_n, limit.acceleration_rad_s2) {
+        (Some(above_n), _) => format!("{value} in all, {} N above hover", figure(above_n, 3)),
+        (None, Some(turn)) => format!("{value}, {} rad/s²", figure(turn, 3)),
+        (None, None) => value,
     }
 }
 
@@ -90,6 +97,29 @@ fn flight(page: &mut Page, flight: &FlightReport) {
     page.heading(&format!("Flight: {}", flight.title));
     page.paragraph(&flight.asked, INDENT);
     flight.checks.iter().for_each(|check| page.check(check));
+}
+
+/// Held checks with least to spare.
+fn closest(page: &mut Page, preflight: &Preflight) {
+    let near = near_misses(preflight);
+    if near.is_empty() {
+        return;
+    }
+    page.heading("Closest to their limits, share of the limit used");
+    near.iter().for_each(|near| page.item(&format!("{:>3} %", used_percent(near)), &near_words(near), PLAIN));
+}
+
+/// Rounded down: what is within its limit is not 100 % of it.
+pub(super) fn used_percent(near: &NearMiss<'_>) -> f64 {
+    (100.0 * near.share).floor()
+}
+
+/// "Level circle. Speed: 6.00 m/s, 5.82 to 6.18 m/s".
+pub(super) fn near_words(near: &NearMiss<'_>) -> String {
+    let NearMiss { place, check, .. } = near;
+    let Figures { value, limit } = figures(check);
+    let value = with_unit(&value, check.unit);
+    format!("{place}. {}: {value}, {limit}", check.title)
 }
 
 fn verdict(page: &mut Page, preflight: &Preflight) {
@@ -108,10 +138,10 @@ fn verdict(page: &mut Page, preflight: &Preflight) {
     page.paragraph(&format!("{failed} of {total} checks failed."), INDENT);
     for (((place, check), mend), number) in preflight.reasons().zip(preflight.mends()).zip(1..) {
         let Figures { value, limit } = figures(check);
-        let unit = if check.unit.is_empty() { String::new() } else { format!(" {}", check.unit) };
+        let value = with_unit(&value, check.unit);
         page.item(
             &format!("{number}."),
-            &format!("{place}. {}: {value}{unit}, {limit} ({}).", check.title, check.source),
+            &format!("{place}. {}: {value}, {limit} ({}).", check.title, check.source),
             PLAIN,
         );
         if let Some(mend) = mend {
@@ -249,7 +279,7 @@ mod tests {
         preflight.bench[0].value = f64::NAN;
         let text = text(&preflight, TextStyle::Plain);
         assert!(text.contains("NOT FIT") && text.contains("no value") && !text.contains("NaN"));
-        assert!(text.lines().any(|line| line.starts_with("  FAILED   Thrust to weight")));
+        assert!(text.lines().any(|line| line.starts_with("  FAILED Thrust to weight")));
     }
 
     #[test]

@@ -53,6 +53,17 @@ impl Attainable {
         Attainable { bounds: bounds.collect(), farthest }
     }
 
+    /// The most that the rotors add up to in each axis if all of them push the same way, newtons and newton metres.
+    pub fn reach(&self) -> [f64; 4] {
+        self.farthest
+    }
+
+    /// The largest of these that is a torque.
+    pub fn torque_reach_nm(&self) -> f64 {
+        let [_, roll, pitch, yaw] = self.farthest;
+        roll.max(pitch).max(yaw)
+    }
+
     /// The set seen without yaw: a wrench is in it when some yaw torque, whatever it is, goes with it.
     pub fn with_yaw_let_go(&self) -> Self {
         let yaw = Axis::Yaw.index();

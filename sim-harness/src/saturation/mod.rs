@@ -17,7 +17,7 @@ mod wind;
 
 pub use attainable::{Attainable, Interval, TOUCH_TOL};
 pub use checks::checks;
-pub use flown::{Flown, Tightest, least_margin};
+pub use flown::{Flown, OFF_GROUND_M, Tightest, least_margin};
 pub use gives_way::{GivesWay, gives_way};
 pub use gust::{DiscreteGust, RISE_S};
 pub use operating_point::{
@@ -25,6 +25,6 @@ pub use operating_point::{
 };
 pub use picture::{Picture, Slice};
 pub use questions::{Answers, HARD_CLIMB_WEIGHTS, HeaviestMass, Offset};
-pub use stopped::{Stopped, stopped_rotors};
+pub use stopped::{SPINNING_NOT_TRIED, Stopped, stopped_rotors};
 pub use text::{sentences, text};
 pub use wind::SteadyWind;

@@ -33,6 +33,9 @@ pub struct Picture {
     pub answers: Answers,
     /// The smallest control margin in the flights, but for the one that asks for more than there is.
     pub least_margin: Option<Tightest>,
+    /// Control margin of level hover, newton metres, for the drawing.
+    #[serde(skip)]
+    pub hover_margin_nm: f64,
     /// Demands of the flights, for the drawing.
     #[serde(skip)]
     pub flown: Vec<Flown>,
@@ -74,6 +77,7 @@ impl Picture {
         };
         Ok(Picture {
             weight_n,
+            hover_margin_nm: set.torque_margin_nm(Wrench { thrust_n: weight_n, ..Wrench::default() }),
             roll_pitch: thrusts.map(slice).to_vec(),
             thrust_yaw: set.polygon(Wrench::default(), Axis::Thrust, Axis::Yaw),
             operating_points: operating_points(craft, world)?,
@@ -93,7 +97,7 @@ impl Picture {
         let set = Attainable::of(&mixer_for(craft)?);
         let kept = flights.iter().filter(|flight| flight.id != ASKS_TOO_MUCH);
         self.least_margin = least_margin(&set, kept.map(|flight| (flight.id, flight.title, &flight.recording)));
-        self.flown = flights.iter().map(|flight| Flown::of(flight.id, flight.title, &flight.recording)).collect();
+        self.flown = flights.iter().map(|flight| Flown::of(&set, flight.id, flight.title, &flight.recording)).collect();
         Ok(self)
     }
 }

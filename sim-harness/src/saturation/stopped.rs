@@ -17,6 +17,9 @@ use crate::onboard::{Unflyable, mixer_for};
 /// boundary, and any disturbance at all carries it over.
 pub const NOTHING_LEFT: f64 = 1.0e-6;
 
+/// What "not level" leaves open.
+pub const SPINNING_NOT_TRIED: &str = "whether it can be flown spinning is not tried here";
+
 /// The craft without one of its rotors.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Stopped {
@@ -78,7 +81,8 @@ impl Stopped {
         match (self.holds_level, self.holds_level_without_yaw) {
             (true, _) => "can be held level",
             (false, true) => "level only while it spins: yaw is lost",
-            (false, false) => "cannot be held level",
+            // Thrust that leans with the body can still hold the height while it spins; no check looks for that.
+            (false, false) => "not level",
         }
     }
 }

@@ -5,7 +5,9 @@ use std::fmt::Write;
 use super::operating_point::AxisReach;
 use super::picture::Picture;
 use super::questions::HARD_CLIMB_WEIGHTS;
+use super::stopped::SPINNING_NOT_TRIED;
 use crate::enough::{ENOUGH_THRUST_TO_WEIGHT, ENOUGH_TILT_RAD_S2, ENOUGH_YAW_RAD_S2};
+use crate::report::figure;
 
 const WIDTH: usize = 80;
 
@@ -54,7 +56,7 @@ fn operating_points(out: &mut String, picture: &Picture) {
 fn first(out: &mut String, picture: &Picture, rotors: usize) {
     out.push_str("\nWhat gives way first, one demand alone from hover\n");
     for limit in &picture.gives_way {
-        for line in wrapped(&format!("{}: {}", limit.demand, limit.words(rotors))) {
+        for line in wrapped(&limit.words(picture.weight_n, rotors)) {
             let _ = writeln!(out, "{line}");
         }
     }
@@ -67,6 +69,11 @@ fn stopped(out: &mut String, picture: &Picture) {
             let _ = writeln!(out, "{line}");
         }
     }
+    if picture.rotor_stopped.iter().any(|one| !one.holds_level_without_yaw) {
+        for line in wrapped(&format!("Not level: {SPINNING_NOT_TRIED}.")) {
+            let _ = writeln!(out, "{line}");
+        }
+    }
 }
 
 fn wrapped(words: &str) -> Vec<String> {
@@ -75,18 +82,26 @@ fn wrapped(words: &str) -> Vec<String> {
 }
 
 impl super::GivesWay {
-    /// How far, what stops it, and what is cut beyond.
-    pub fn words(&self, rotors: usize) -> String {
-        let turn = self.acceleration_rad_s2.map(|a| format!(", {a:.2} rad/s\u{b2}")).unwrap_or_default();
+    /// Which demand, how far it goes, what stops it, and what is cut beyond.
+    pub fn words(&self, weight_n: f64, rotors: usize) -> String {
+        let change = figure(self.change, 3);
+        let far = match (self.demand, self.acceleration_rad_s2) {
+            ("thrust", _) => {
+                format!("thrust up: {} N in all, {change} N above hover", figure(weight_n + self.change, 3))
+            }
+            ("less thrust", _) => {
+                format!("thrust down: {} N in all, {change} N below hover", figure(weight_n - self.change, 3))
+            }
+            (demand, Some(turn)) => format!("{demand}: {change} {}, {} rad/s\u{b2}", self.unit, figure(turn, 3)),
+            (demand, None) => format!("{demand}: {change} {}", self.unit),
+        };
         let cut = match self.gives_way.as_slice() {
             [] => "beyond it nothing of a named tier is cut".to_owned(),
             axes => format!("beyond it {} gives way", axes.join(" with ")),
         };
         let stopped = self.stopped_by(rotors).join("; ");
         format!(
-            "{:.4} {}{turn}, {:.0} % of all that the rotors could add up to; {stopped}; {cut}",
-            self.change,
-            self.unit,
+            "{far}, {:.0} % of all that the rotors could add up to; {stopped}; {cut}",
             100.0 * self.share_of_largest_sum
         )
     }

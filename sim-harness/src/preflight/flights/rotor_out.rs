@@ -14,7 +14,7 @@ use super::{LEVEL, Maiden, Site, largest, leg, rest, touch_down};
 use crate::craft::Craft;
 use crate::onboard::Unflyable;
 use crate::recording::Row;
-use crate::saturation::{Stopped, stopped_rotors};
+use crate::saturation::{SPINNING_NOT_TRIED, Stopped, stopped_rotors};
 use crate::script::{Fault, FaultKind, Vertical};
 use crate::verdict::{Check, Limit};
 
@@ -60,23 +60,24 @@ pub(in crate::preflight) fn outlook(craft: &Craft, weight_n: f64) -> Result<Outl
     let stopped = stopped_rotors(craft, weight_n)?;
     let all = |holds: fn(&Stopped) -> bool| stopped.iter().all(holds);
     let words = if !all(|one| one.holds_level_without_yaw) {
-        match stopped.iter().filter(|one| !one.holds_level_without_yaw).count() {
-            lost if lost == stopped.len() => "cannot be held level without any one of them".into(),
-            lost => format!("cannot be held level without {lost} of its {}", stopped.len()),
-        }
+        let which = match stopped.iter().filter(|one| !one.holds_level_without_yaw).count() {
+            lost if lost == stopped.len() => "any one of them".to_owned(),
+            lost => format!("{lost} of its {}", stopped.len()),
+        };
+        format!("cannot be held level without {which}; {SPINNING_NOT_TRIED}")
     } else if !all(|one| one.holds_level) {
-        "without some of them level only while it spins, yaw is lost".into()
+        "without some of them level only while it spins, yaw is lost: not flown here".into()
     } else if !all(enough_left) {
-        "can be held level without any one of them, with next to no torque to spare".into()
+        "can be held level without any one of them, with next to no torque to spare: not flown here".into()
     } else if let Some(report_s) = craft.sensors.rotor_report_s {
         let spare_nm = |one: &Stopped| one.margin_nm.unwrap_or(f64::NEG_INFINITY);
         let worst = stopped.into_iter().enumerate().min_by(|(_, a), (_, b)| spare_nm(a).total_cmp(&spare_nm(b)));
         match worst {
             Some((rotor, left)) => return Ok(Outlook::Flown { rotor, left: Box::new(left), report_s }),
-            None => "it has none".into(),
+            None => "it has none: nothing to fly".into(),
         }
     } else {
-        "can be held level without any one of them, and nothing on board would report it".into()
+        "can be held level without any one of them, and nothing on board would report it: not flown here".into()
     };
     Ok(Outlook::NotFlown(words))
 }
