@@ -140,6 +140,7 @@ fn has_every_optional_table_on_and_off() {
         "limits.yaw_rate_deg_s",
         "loops",
         "saturation",
+        "dispersion",
         "layout",
         "layout.coaxial",
         "rotor",

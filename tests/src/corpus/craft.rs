@@ -127,7 +127,8 @@ impl Design {
         }
     }
 
-    /// Puts the parts together; as long as the craft would be weak, canted more, on shorter arms, with more thrust.
+    /// Puts the parts together; as long as the craft would be weak: with more thrust for roll and pitch; for yaw canted
+    /// more, on shorter arms, on propellers that turn it harder.
     fn strong_enough(&mut self) -> Assembled {
         for _ in 0..ATTEMPTS {
             let assembled = self.assemble();
@@ -142,7 +143,7 @@ impl Design {
             } else if self.gap > TIGHTEST_GAP {
                 self.gap = (0.93 * self.gap).max(TIGHTEST_GAP);
             } else {
-                self.rated += 0.1;
+                self.propeller.turn_harder();
             }
         }
         panic!("no sound craft in {ATTEMPTS} attempts: {self:#?}");
@@ -229,5 +230,35 @@ impl Assembled {
     /// Inertia about the centre of mass.
     pub fn inertia_kg_m2(&self) -> Matrix3<f64> {
         self.built.whole.inertia_kg_m2
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::f64::consts::PI;
+
+    use super::*;
+
+    /// What a builder would not build must not come out of the mends of weak draws either.
+    #[test]
+    fn stays_plausible_when_a_draw_was_built_stronger() {
+        for index in 0..4000 {
+            let mut design = Design::draw(&mut Random::new(7, index));
+            let drawn = design.clone();
+            let built = design.strong_enough();
+            let propeller = &design.propeller;
+            let discs_m2 = design.frame.places.len() as f64 * PI * propeller.diameter_m.powi(2) / 4.0;
+            let loading = design.mass_kg * GRAVITY_M_S2 / discs_m2;
+            assert!((44.0..200.0).contains(&loading), "{index}: {loading} N/m2");
+            assert!((0.40..0.73).contains(&propeller.figure_of_merit()), "{index}: {}", propeller.figure_of_merit());
+            let torque_share = propeller.torque_per_thrust_m() / propeller.diameter_m;
+            assert!((0.045..0.12).contains(&torque_share), "{index}: {torque_share}");
+            assert!((2.3..3.8).contains(&design.rated), "{index}: {}, drawn {}", design.rated, drawn.rated);
+            assert!(design.gap >= TIGHTEST_GAP, "{index}: discs overlap");
+            let minutes = built.supply.minutes;
+            assert!((3.0..31.0).contains(&minutes), "{index}: {minutes} min");
+            let center = built.built.whole.center_of_mass_m / built.arm_m;
+            assert!(center.xy().norm() < 0.06 && center.z.abs() < 1.0, "{index}: {center}");
+        }
     }
 }

@@ -57,11 +57,11 @@ impl Frame {
         let kind = random.share();
         let clockwise = random.chance(0.5);
         let mut frame = if kind < 0.35 {
-            let arms = random.pick(&[4, 4, 4, 6, 6, 8, 8, 12].map(|arms| if arms > most { 4 } else { arms }));
+            let arms = random.pick(&[4, 4, 10, 6, 6, 8, 8, 12].map(|arms| if arms > most { 4 } else { arms }));
             let azimuth = first_azimuth(random, arms);
             Frame::ring("ring", arms, azimuth, clockwise)
         } else if kind < 0.55 {
-            let arms = random.pick(&[3, 4, 4, 6].map(|arms| if 2 * arms > most { 3 } else { arms }));
+            let arms = random.pick(&[3, 4, 5, 6].map(|arms| if 2 * arms > most { 3 } else { arms }));
             let azimuth = first_azimuth(random, arms);
             Frame::ring("coaxial", arms, azimuth, clockwise).doubled()
         } else if kind < 0.65 {

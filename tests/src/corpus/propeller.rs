@@ -10,7 +10,7 @@ use std::f64::consts::{FRAC_2_PI, PI, TAU};
 
 use super::AIR_DENSITY_KG_M3;
 use super::random::Random;
-use super::table::{Table, keys, numbers};
+use super::table::{Table, keys, numbers, rounded};
 
 /// A propeller with its motor.
 #[derive(Clone, Debug, PartialEq)]
@@ -46,6 +46,20 @@ impl Propeller {
             response_time_s,
             idle_share: random.between(0.02, 0.06),
         }
+    }
+
+    /// Another propeller, of more torque for its size: of more pitch, down to a figure of merit of 0.45, then a smaller one.
+    pub fn turn_harder(&mut self) {
+        if self.figure_of_merit() > 0.45 {
+            self.power_coefficient *= 1.06;
+        } else {
+            self.diameter_m = rounded(0.96 * self.diameter_m, 3);
+        }
+    }
+
+    /// Ideal power over shaft power in hover.
+    pub fn figure_of_merit(&self) -> f64 {
+        self.thrust_coefficient.powf(1.5) * FRAC_2_PI.sqrt() / self.power_coefficient
     }
 
     /// Reaction torque per newton of thrust.
@@ -113,6 +127,7 @@ mod tests {
                 let published = row.number(column);
                 assert!((found / published - 1.0).abs() < 1e-4, "{column}: {found}, {published}");
             };
+            near(propeller.figure_of_merit(), "FM");
             near(propeller.torque_per_thrust_m(), "Q_over_T_m");
             near(propeller.speed_rad_s(row.number("T_N")), "omega_rad_s");
             near(propeller.shaft_power_w(row.number("T_N")), "P_W");

@@ -26,6 +26,8 @@ pub fn drawn(random: &mut Random, name: String, design: &Design, assembled: &Ass
     if let Some(sensors) = sensors::draw(writing.random) {
         writing.file.insert("sensors".into(), sensors.into());
     }
+    writing.each_measured();
+    writing.dispersion();
     let file = writing.file;
     Drawn { name, traits: traits(design, &file), file }
 }
@@ -52,6 +54,7 @@ fn traits(design: &Design, file: &Table) -> Vec<String> {
         ("sensors.heading", "no-heading"),
         ("sensors.voltage", "no-voltage"),
         ("sensors.rotors", "no-reports"),
+        ("dispersion", "dispersion"),
     ] {
         if super::table::at(file, path).is_some() {
             words.push(word.into());
@@ -243,6 +246,31 @@ impl Writing<'_> {
             let tier = |axes: &[&str]| Value::Array(axes.iter().map(|axis| Value::String((*axis).into())).collect());
             let tiers = vec![tier(&["roll", "pitch"]), tier(&["yaw"]), tier(&["thrust"])];
             put(&mut self.file, "saturation.priority", Value::Array(tiers));
+        }
+    }
+
+    /// Names, and a bench run of each rotor: no two motors are quite alike.
+    fn each_measured(&mut self) {
+        let (named, measured) = (self.random.chance(0.3), self.random.chance(0.15));
+        let full_n = super::table::number_at(&self.file, "rotors.thrust_max_n");
+        let Some(rotors) = self.file.get_mut("rotor").and_then(Value::as_array_mut) else { return };
+        for (number, rotor) in (1..).zip(rotors) {
+            let Some(rotor) = rotor.as_table_mut() else { continue };
+            if named {
+                rotor.insert("name".into(), Value::String(format!("motor {number}")));
+            }
+            if let (true, Some(full_n)) = (measured, full_n) {
+                rotor.insert("thrust_max_n".into(), super::table::number(full_n * self.random.between(0.98, 1.02)));
+            }
+        }
+    }
+
+    /// A craft that was measured well differs less from its file.
+    fn dispersion(&mut self) {
+        if self.random.chance(0.15) {
+            let narrow =
+                keys([("mass_share", number(0.02)), ("thrust_share", number(0.03)), ("wind_m_s", number(2.0))]);
+            self.file.insert("dispersion".into(), narrow.into());
         }
     }
 }
