@@ -5,6 +5,7 @@
 //! output.
 
 mod bench;
+mod command_noise;
 mod effectiveness;
 mod facts;
 pub mod flights;
@@ -57,7 +58,8 @@ pub fn preflight(craft: &Craft, progress: &(dyn Fn(usize, usize) + Sync)) -> Res
     flights.push(varied?);
     let picture = Picture::of(craft, &onboard, &world).and_then(|picture| picture.with_flights(craft, &flights)).ok();
     let mut bench = bench::checks(craft, &onboard);
-    bench.push(lean::check(&Site { craft, onboard: &onboard, world: &world }));
+    let site = Site { craft, onboard: &onboard, world: &world };
+    bench.extend([lean::check(&site), command_noise::check(&site)]);
     bench.extend(picture.iter().flat_map(|picture| checks(craft, picture)));
     bench.extend(margins::checks(craft, world.gravity_m_s2));
     remedy::say(craft, &onboard, &bench, &mut flights);

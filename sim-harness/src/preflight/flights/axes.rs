@@ -54,8 +54,8 @@ impl Times {
 const WATCHED_LAGS: f64 = 1.5;
 const WATCHED_ROWS: f64 = 3.0;
 /// Rows are this close together, in rotor lags, within these bounds.
-const ROW_LAGS: f64 = 0.2;
-const ROW_S: (f64, f64) = (0.001, 0.02);
+const ROW_LAGS: f64 = 0.05;
+const ROW_S: (f64, f64) = (0.001, 0.005);
 /// Single precision, and a command rounded to it.
 const SUM_SHARE_MAX: f64 = 0.001;
 
@@ -129,7 +129,7 @@ fn tilt(site: &Site<'_>, id: &'static str, title: &'static str, asked: String, s
         leg("tilted", back_s, weight, step),
         leg("level again", end_s, weight, LEVEL),
     ];
-    let rotors = Rotors::of(site.craft, tilt.turns, end_s);
+    let (rotors, swing_max) = (Rotors::of(site.craft, tilt.turns, end_s), site.swing_max());
     // Weight held by thrust along the tilted axis, drag against it.
     let gathering = Gathering::held(site, tilt_rad, tilt.axis, 0.0);
     let (aligned, gravity_m_s2) = (site.aligned(), site.world.gravity_m_s2);
@@ -147,7 +147,7 @@ fn tilt(site: &Site<'_>, id: &'static str, title: &'static str, asked: String, s
             let expected_m_s = gathering.speed_over(flown.between(0.0, back_s), pull_m_s2, |_| 0.0);
             let mut checks = rotors.sense(id, flown);
             checks.extend(rotors.sums(id, flown));
-            checks.push(settled(id, flown, end_s - 0.3, end_s));
+            checks.push(settled(id, flown, end_s - 0.3, end_s, swing_max));
             checks.extend([
                 check(
                     id,
@@ -196,7 +196,7 @@ pub(super) fn yaw(site: &Site<'_>) -> Maiden {
         leg("turning", back_s, weight, angles(0.0, 0.0, rate)),
         leg("stopped", end_s, weight, LEVEL),
     ];
-    let rotors = Rotors::of(site.craft, (2, 1.0), end_s);
+    let (rotors, swing_max) = (Rotors::of(site.craft, (2, 1.0), end_s), site.swing_max());
     let level = site.level_within(2.0, end_s);
     Maiden {
         id: "yaw",
@@ -207,7 +207,7 @@ pub(super) fn yaw(site: &Site<'_>) -> Maiden {
         judge: Box::new(move |flown| {
             let mut checks = rotors.sense("yaw", flown);
             checks.push(rotors.thrust_kept("yaw", flown));
-            checks.push(settled("yaw", flown, end_s - 0.3, end_s));
+            checks.push(settled("yaw", flown, end_s - 0.3, end_s, swing_max));
             checks.extend([
                 check(
                     "yaw",

@@ -37,6 +37,7 @@ pub(super) fn circle(site: &Site<'_>) -> Maiden {
     let end_s = RUN_UP_S + LAPS * lap_s.max(5.0);
     let height = Vertical::Height(HEIGHT_M);
     // Rotors that push the craft to the right take so much of the bank.
+    let swing_max = site.swing_max();
     let push_rad = site.aligned().push[1].atan();
     let legs = vec![
         leg("run up", RUN_UP_S, height, Lateral::Velocity([speed_m_s, 0.0])),
@@ -78,7 +79,7 @@ pub(super) fn circle(site: &Site<'_>) -> Maiden {
                     Limit::between((bank_rad - push_rad).to_degrees() - 1.0, (bank_rad - push_rad).to_degrees() + 1.0),
                     "centripetal force: tan(bank) = v^2/(r g)",
                 ),
-                settled("circle", flown, last_lap, end_s),
+                settled("circle", flown, last_lap, end_s, swing_max),
                 Check::new(
                     "circle.height",
                     "Height, most off",

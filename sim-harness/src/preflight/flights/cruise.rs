@@ -61,6 +61,7 @@ fn cruise(
     let gathering = Gathering::at_a_height(site, leaned_rad, axis);
     let drags = gathering.steady_m_s().is_finite();
     let end_s = if drags { (TIME_CONSTANTS * gathering.time_constant_s()).min(LONGEST_S) } else { WITHOUT_DRAG_S };
+    let swing_max = site.swing_max();
     let off_rad = aligned.tilt_off_rad(end_s);
     let expected_m_s = gathering.speed_m_s(end_s) / leaned_rad.cos();
     let within = |expected: f64| {
@@ -116,7 +117,7 @@ fn cruise(
                     Limit::at_most(1.0),
                     "our choice",
                 ),
-                settled(id, flown, 0.9 * end_s, end_s),
+                settled(id, flown, 0.9 * end_s, end_s, swing_max),
                 Check::new(
                     &format!("{id}.across"),
                     "Speed across the course",

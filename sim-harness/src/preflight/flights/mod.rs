@@ -16,6 +16,7 @@ use alignment::AfterAlignment;
 
 use crate::craft::Craft;
 use crate::onboard::Onboard;
+use crate::preflight::command_noise;
 use crate::recording::{Recording, Row};
 use crate::script::{Flight, Initial, Lateral, Leg, Vertical, World};
 use crate::site::Site;
@@ -77,6 +78,11 @@ impl Site<'_> {
         Limit::at_most(most_deg + (aligned.lean_all_rad() + aligned.tilt_off_rad(time_s)).to_degrees())
     }
 
+    /// Swing of the commands, once settled: what the gyro's noise alone makes, and as much more as counts as rest.
+    fn swing_max(&self) -> f64 {
+        SWING_MAX + command_noise::swing(self)
+    }
+
     /// An angle of tilt this craft may be asked for: `wanted`, or four fifths of its own limit.
     fn tilt_rad(&self, wanted: f64) -> f64 {
         wanted.min(0.8 * self.onboard.config.reference.tilt_max_rad)
@@ -124,17 +130,16 @@ fn swing(recording: &Recording, from_s: f64, to_s: f64) -> f64 {
     (0..rotors).map(of).fold(0.0, |most: f64, value| if value > most || value.is_nan() { value } else { most })
 }
 
-/// The check that a flight has settled: no command swings more than this.
-fn settled(id: &str, recording: &Recording, from_s: f64, to_s: f64) -> Check {
+/// The check that a flight has settled: no command swings more than `swing_max`.
+fn settled(id: &str, recording: &Recording, from_s: f64, to_s: f64, swing_max: f64) -> Check {
     Check::new(
         &format!("{id}.settled"),
         "Swing of the commands once settled",
         swing(recording, from_s, to_s),
         "",
-        Limit::at_most(SWING_MAX),
-        "a stable loop comes to rest in still air; the limit is our choice",
+        Limit::at_most(swing_max),
+        "a stable loop comes to rest in still air: our choice, and what the gyro's noise makes of it",
     )
-    .or_else(|| "The loops oscillate: lower the gains in [gains], or leave them out.".into())
 }
 
 /// The check that a craft comes down softly between these times.

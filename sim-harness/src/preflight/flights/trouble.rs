@@ -17,6 +17,31 @@ const OUR_CHOICE: &str = "our choice";
 const UPSET_RAD: f64 = 120.0 * std::f64::consts::PI / 180.0;
 const UPSET_THRUST_SHARE: f64 = 0.5;
 const UPSET_END_S: f64 = 20.0;
+/// It starts this many times as high as it may fall.
+const FALL_HEIGHTS: f64 = 1.5;
+/// What the script pilot climbs back at, the time it takes to settle at the height, and the share of the spare thrust it uses to stop.
+const CLIMBS_BACK_M_S: f64 = 2.0;
+const SETTLES_S: f64 = 6.0;
+const STOPPING_SHARE: f64 = 0.5;
+
+/// A fall with nothing to hold it, and the way back up.
+struct Fall {
+    lost_m: f64,
+    time_s: f64,
+}
+
+impl Fall {
+    /// Free fall for this long at most, stopped with half of the thrust above the weight, then climbed back.
+    fn of(site: &Site<'_>, falls_s: f64) -> Self {
+        let gravity = site.world.gravity_m_s2;
+        let spare = f64::from(site.onboard.mixer.balanced_thrust_n().1) / site.weight_n() - 1.0;
+        let brake_m_s2 = STOPPING_SHARE * spare * gravity;
+        let speed_m_s = gravity * falls_s;
+        let lost_m = 0.5 * speed_m_s * falls_s + speed_m_s * speed_m_s / (2.0 * brake_m_s2);
+        Fall { lost_m, time_s: speed_m_s / brake_m_s2 + lost_m / CLIMBS_BACK_M_S + SETTLES_S }
+    }
+}
+
 const RECOVERED_RAD: f64 = 10.0 * std::f64::consts::PI / 180.0;
 
 pub(super) fn upset(site: &Site<'_>) -> Maiden {
@@ -26,15 +51,17 @@ pub(super) fn upset(site: &Site<'_>) -> Maiden {
     let turn_s = UPSET_RAD / rate_rad_s + 2.0 * rate_rad_s / acceleration_rad_s2 + 4.0 * site.craft.slowest_lag_s();
     // Thrust drives an upset craft down, and leaves no torque where it comes first: little of it until level.
     let little = Vertical::Thrust(UPSET_THRUST_SHARE * site.weight_n());
-    let legs =
-        vec![leg("recover", 2.0 * turn_s, little, LEVEL), leg("level", UPSET_END_S, Vertical::Height(HIGH_M), LEVEL)];
-    let mut flight = site.flight("upset", HIGH_M, legs);
+    let fall = Fall::of(site, 2.0 * turn_s);
+    let high_m = HIGH_M.max(FALL_HEIGHTS * fall.lost_m);
+    let end_s = UPSET_END_S.max(2.0 * turn_s + fall.time_s);
+    let legs = vec![leg("recover", 2.0 * turn_s, little, LEVEL), leg("level", end_s, Vertical::Height(high_m), LEVEL)];
+    let mut flight = site.flight("upset", high_m, legs);
     flight.initial.attitude_rad = [UPSET_RAD, 0.0, 0.0];
     Maiden {
         id: "upset",
         title: "Recovery from an upset",
         asked: format!(
-            "From {:.0} degrees of roll at {HIGH_M} m, with half the weight in thrust, come level; then back to that height.",
+            "From {:.0} degrees of roll at {high_m:.0} m, with half the weight in thrust, come level; then back to that height.",
             UPSET_RAD.to_degrees()
         ),
         flight,
@@ -62,7 +89,7 @@ pub(super) fn upset(site: &Site<'_>) -> Maiden {
                 Check::new(
                     "upset.height",
                     "Height at the end, most off",
-                    largest(flown, UPSET_END_S - 1.0, UPSET_END_S, |row| (row.height_m() - HIGH_M).abs()),
+                    largest(flown, end_s - 1.0, end_s, |row| (row.height_m() - high_m).abs()),
                     "m",
                     Limit::at_most(1.0),
                     "the height asked for; the limit is our choice",

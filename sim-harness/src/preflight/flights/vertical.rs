@@ -123,7 +123,7 @@ pub(super) fn hover(site: &Site<'_>) -> Maiden {
     let weight_n = site.weight_n();
     let axes = axes(site.craft);
     let each_n = weight_n / site.craft.rotors.len() as f64;
-    let balanced = is_balanced(site.craft);
+    let (balanced, swing_max) = (is_balanced(site.craft), site.swing_max());
     let drift_max_m = drift_max_m(site, 15.0);
     Maiden {
         id: "hover",
@@ -158,7 +158,7 @@ pub(super) fn hover(site: &Site<'_>) -> Maiden {
                     DRIFT_SOURCE,
                 ),
             ];
-            checks.push(settled("hover", flown, 10.0, 15.0));
+            checks.push(settled("hover", flown, 10.0, 15.0, swing_max));
             if balanced {
                 let off = |row: &Row| row.rotor_n.iter().map(|n| (n / each_n - 1.0).abs()).fold(0.0, f64::max);
                 checks.push(Check::new(
