@@ -87,6 +87,46 @@ fn reads_the_battery_when_its_ends_or_its_curve_stand() {
     assert_eq!(ring_with("", curved).unwrap().battery, Some(expected));
 }
 
+const PACK: &str = "[battery]\ncapacity_ah = 5.0\nfull_v = 16.8\nempty_v = 13.2\nresistance_ohm = 0.02\n";
+
+/// Speed goes with voltage and thrust with its square: common practice, as in docs/plant.md.
+#[test]
+fn takes_thrust_speed_and_drag_to_full_voltage_when_they_were_measured_at_another() {
+    let measured = "speed_max_rad_s = 900.0\ndrag_n_per_m_s = 0.02\nthrust_max_at_v = 14.0";
+    let (craft, as_typed) = (ring_with(measured, PACK).unwrap(), ring_with("", PACK).unwrap());
+    for (rotor, typed) in craft.rotors.iter().zip(&as_typed.rotors) {
+        let near = |value: f64, expected: f64| (value / expected - 1.0).abs() < 4.0 * ROUNDING;
+        assert!(near(rotor.thrust_max_n, typed.thrust_max_n * 1.44), "{}", rotor.thrust_max_n);
+        assert!(near(rotor.speed_max_rad_s.unwrap(), 1080.0) && near(rotor.in_moving_air.drag_n_per_m_s, 0.024));
+        // The slowest safe spin is what was typed, whatever the voltage.
+        assert_eq!((rotor.thrust_min_n, rotor.torque_per_thrust_m), (typed.thrust_min_n, typed.torque_per_thrust_m));
+    }
+    // At full voltage it changes nothing.
+    assert_eq!(ring_with("thrust_max_at_v = 16.8", PACK).unwrap(), as_typed);
+    // A rotor's own stands before the shared one, and a bench table goes with it.
+    let own =
+        "thrust_max_n = 9.0\nthrust_max_at_v = 15.0\nthrust_curve = { command = [0.2, 1.0], thrust_n = [1.0, 9.0] }";
+    let craft = parse_craft("list.toml", &format!("{}\n{PACK}", LIST.replace("thrust_max_n = 9.0", own))).unwrap();
+    let square = (16.8_f64 / 15.0).powi(2);
+    let scaled =
+        craft.rotors.iter().find(|rotor| (rotor.thrust_max_n - 9.0 * square).abs() < 1e-9).expect("one of them");
+    let curve = scaled.thrust_curve.as_ref().unwrap();
+    assert!((curve.thrust_n[0] - square).abs() < 1e-12 && curve.thrust_n[1] == scaled.thrust_max_n, "{curve:?}");
+}
+
+#[test]
+fn says_what_is_wrong_when_the_voltage_of_the_thrust_is_no_voltage_of_the_battery() {
+    let told = |keys: &str, rest: &str| ring_with(keys, rest).unwrap_err().to_string();
+    assert!(told("thrust_max_at_v = 15.0", "").contains("must not stand without [battery]"));
+    for wrong in ["8.3", "20.2", "4.2"] {
+        let said = told(&format!("thrust_max_at_v = {wrong}"), PACK);
+        assert!(said.contains("0.5 to 1.2") && said.contains("16.8 V") && said.contains("thrust_max_at_v"), "{said}");
+    }
+    for right in ["8.41", "20.1"] {
+        assert!(ring_with(&format!("thrust_max_at_v = {right}"), PACK).is_ok(), "{right}");
+    }
+}
+
 #[test]
 fn reads_the_air_when_it_thins_and_moves() {
     let world = "ground_altitude_m = 1500.0\nturbulence = { wind_20ft_m_s = 7.7 }\n\

@@ -43,10 +43,11 @@ fn craft(file: &CraftKeys<'_>) -> Result<Craft, FileError> {
         angle_divider: u32::try_from(file.loops.angle_divider).unwrap_or(u32::MAX),
         extra_delay_s: file.loops.extra_delay_s,
     };
+    let battery = file.battery.as_ref().map(battery::battery).transpose()?;
     Ok(Craft {
         name: file.name.clone(),
         body,
-        rotors: rotors::rotors(file)?,
+        rotors: rotors::rotors(file, battery.as_ref().map(|battery| battery.full_v))?,
         saturation: Saturation {
             priority: file.saturation.priority.clone(),
             keep_yaw_sign: file.saturation.keep_yaw_sign,
@@ -54,7 +55,7 @@ fn craft(file: &CraftKeys<'_>) -> Result<Craft, FileError> {
         gains: gains(&file.gains, loops.rate_hz)?,
         limits: limits(&file.limits),
         dispersion: dispersion(&file.dispersion),
-        battery: file.battery.as_ref().map(battery::battery).transpose()?,
+        battery,
         sensors: sensors::sensors(&file.sensors, loops.rate_hz)?,
         ground_effect: file.ground_effect.as_ref().map(|keys| GroundEffect { datum_height_m: keys.datum_height_m }),
         loops,

@@ -69,7 +69,8 @@ keys! {
 
     /// `[rotors]`
     RotorsKeys {
-        thrust_max_n: Option<f64> = number(above(0.0).to(1e4)).optional("required, here, in each [[rotor]], or as the end of a thrust_curve"), "the thrust of one rotor at full command: full battery, 1.225 kg/m³, static";
+        thrust_max_n: Option<f64> = number(above(0.0).to(1e4)).optional("required, here, in each [[rotor]], or as the end of a thrust_curve"), "the thrust of one rotor at full command: full voltage at its terminals, or thrust_max_at_v; 1.225 kg/m³, static";
+        thrust_max_at_v: Option<f64> = number(above(0.0).to(1e3)).optional("`battery.full_v`"), "the voltage at the battery's terminals, under load, at which thrust_max_n was measured, and thrust_curve, speed_max_rad_s and drag_n_per_m_s with it; from 0.5 to 1.2 of the full voltage of [battery]";
         thrust_min_n: Option<f64> = number(from(0.0).to(1e4)).optional("4 % of thrust_max_n"), "the thrust at the slowest safe spin while armed, below thrust_max_n";
         torque_per_thrust_m: Option<f64> = number(from(0.0).to(1.0)).optional("required, here or in each [[rotor]]"), "the reaction torque per newton of thrust, never negative: spin says which way";
         response_time_s: Option<f64> = number(from(1e-3).to(2.0)).optional("required, here or in each [[rotor]]"), "the first-order lag of the rotor's speed (63 % of a step)";

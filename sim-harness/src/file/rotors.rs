@@ -15,8 +15,11 @@ pub const CURVE_END_TOLERANCE: f64 = 1e-9;
 /// Shortest axis that has a direction.
 const AXIS_MIN: f64 = 1e-6;
 
-/// Every rotor, in the order of the file.
-pub(super) fn rotors(file: &CraftKeys<'_>) -> Result<Vec<Rotor>, FileError> {
+/// `thrust_max_at_v` over the full voltage; beyond it the number is that of another battery.
+const AT_V_SHARE: std::ops::RangeInclusive<f64> = 0.5..=1.2;
+
+/// Every rotor, in the order of the file, as it is at `full_v`, the full voltage of the craft's battery if it has one.
+pub(super) fn rotors(file: &CraftKeys<'_>, full_v: Option<f64>) -> Result<Vec<Rotor>, FileError> {
     let rotors = match (&file.layout, file.rotor.as_slice()) {
         (Some(_), [first, ..]) => {
             let mend = "keep [layout] for a regular ring, or the [[rotor]] tables for any other, and take the rest out";
@@ -27,7 +30,7 @@ pub(super) fn rotors(file: &CraftKeys<'_>) -> Result<Vec<Rotor>, FileError> {
             return Err(file.at.refuse_table("no rotors: must have [layout] or [[rotor]]", mend));
         }
         (Some(layout), []) => {
-            let shared = Values { own: &file.rotors, shared: &file.rotors, item: None, root: &file.at };
+            let shared = Values { own: &file.rotors, shared: &file.rotors, item: None, root: &file.at, full_v };
             let sites = sites(layout)?;
             let each = sites.iter().zip(1..).map(|(site, number)| {
                 rotor(numbered(number), *site, None, &shared).map(|rotor| in_wake(rotor, site.thrust_share))
@@ -35,7 +38,7 @@ pub(super) fn rotors(file: &CraftKeys<'_>) -> Result<Vec<Rotor>, FileError> {
             each.collect::<Result<Vec<_>, _>>()?
         }
         (None, items) => {
-            items.iter().zip(1..).map(|(item, number)| listed(file, item, number)).collect::<Result<_, _>>()?
+            items.iter().zip(1..).map(|(item, number)| listed(file, full_v, item, number)).collect::<Result<_, _>>()?
         }
     };
     all_apart(file, &rotors)?;
@@ -47,7 +50,7 @@ fn numbered(number: usize) -> String {
 }
 
 /// A rotor with a table of its own.
-fn listed(file: &CraftKeys<'_>, item: &RotorKeys<'_>, number: usize) -> Result<Rotor, FileError> {
+fn listed(file: &CraftKeys<'_>, full_v: Option<f64>, item: &RotorKeys<'_>, number: usize) -> Result<Rotor, FileError> {
     let placed = &item.placed;
     if number > MAX_ROTORS {
         let must = format!("must be one of at most {MAX_ROTORS} rotors");
@@ -58,7 +61,7 @@ fn listed(file: &CraftKeys<'_>, item: &RotorKeys<'_>, number: usize) -> Result<R
         let mend = "give the direction of thrust: [0.0, 0.0, -1.0] is straight up";
         return Err(placed.at.refuse("axis", &format!("must be at least {AXIS_MIN:e} long"), mend));
     }
-    let values = Values { own: &item.own, shared: &file.rotors, item: Some(&placed.at), root: &file.at };
+    let values = Values { own: &item.own, shared: &file.rotors, item: Some(&placed.at), root: &file.at, full_v };
     let site = Site { position_m: placed.position_m, spin: placed.spin, thrust_share: placed.thrust_share };
     let name = placed.name.clone().unwrap_or_else(|| numbered(number));
     let rotor = rotor(name, site, Some(placed.axis.map(|part| part / length)), &values)?;
@@ -72,6 +75,8 @@ struct Values<'k, 'a> {
     /// Its `[[rotor]]`, if it has one.
     item: Option<&'k Table<'a>>,
     root: &'k Table<'a>,
+    /// Of the battery.
+    full_v: Option<f64>,
 }
 
 type Field<T> = fn(&RotorsKeys<'_>) -> Option<T>;
@@ -101,6 +106,24 @@ impl<'k, 'a> Values<'k, 'a> {
         if field(self.own).is_some() { &self.own.at } else { &self.shared.at }
     }
 
+    /// Full voltage over the one at which the rotor was measured.
+    fn voltage_ratio(&self) -> Result<f64, FileError> {
+        let field: Field<f64> = |keys| keys.thrust_max_at_v;
+        let Some(at_v) = self.get(field) else { return Ok(1.0) };
+        let table = self.table_of(field);
+        let Some(full_v) = self.full_v else {
+            let mend = "add [battery], or take thrust_max_at_v out: without a battery thrust_max_n holds always";
+            return Err(table.refuse("thrust_max_at_v", "must not stand without [battery]", mend));
+        };
+        if !AT_V_SHARE.contains(&(at_v / full_v)) {
+            let (least, most) = (AT_V_SHARE.start(), AT_V_SHARE.end());
+            let must = format!("must be from {least} to {most} of the battery's full voltage, {full_v} V");
+            let mend = "give volts as measured at the motor controllers while the rotor pushed, of the whole battery, not of one cell";
+            return Err(table.refuse("thrust_max_at_v", &must, mend));
+        }
+        Ok(full_v / at_v)
+    }
+
     /// The curve that holds for this rotor, with the thrust at its end.
     fn curve(&self) -> Option<&'k CurveKeys<'a>> {
         self.own.thrust_curve.as_ref().or(self.shared.thrust_curve.as_ref())
@@ -118,8 +141,16 @@ impl<'k, 'a> Values<'k, 'a> {
 }
 
 fn rotor(name: String, site: Site, axis: Option<[f64; 3]>, values: &Values<'_, '_>) -> Result<Rotor, FileError> {
-    let thrust_max_n = values.thrust_max_n()?;
-    let thrust_curve = values.curve().map(|curve| thrust_table(curve, &name, thrust_max_n)).transpose()?;
+    let ratio = values.voltage_ratio()?;
+    // Speed goes with voltage, thrust with its square.
+    let square = ratio * ratio;
+    let measured_n = values.thrust_max_n()?;
+    let mut thrust_curve = values.curve().map(|curve| thrust_table(curve, &name, measured_n)).transpose()?;
+    let thrusts_n = thrust_curve.iter_mut().flat_map(|table| &mut table.thrust_n);
+    thrusts_n.for_each(|thrust_n| *thrust_n *= square);
+    let mut in_moving_air = in_moving_air(values.own, values.shared)?;
+    in_moving_air.drag_n_per_m_s *= ratio;
+    let thrust_max_n = measured_n * square;
     let thrust_min_n = thrust_min_n(values, &name, thrust_max_n)?;
     Ok(Rotor {
         name,
@@ -132,8 +163,8 @@ fn rotor(name: String, site: Site, axis: Option<[f64; 3]>, values: &Values<'_, '
         response_time_s: values.required("response_time_s", |keys| keys.response_time_s)?,
         thrust_curve,
         inertia_kg_m2: values.get(|keys| keys.inertia_kg_m2).unwrap_or(0.0),
-        speed_max_rad_s: values.get(|keys| keys.speed_max_rad_s),
-        in_moving_air: in_moving_air(values.own, values.shared)?,
+        speed_max_rad_s: values.get(|keys| keys.speed_max_rad_s).map(|speed| speed * ratio),
+        in_moving_air,
     })
 }
 
