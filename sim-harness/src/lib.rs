@@ -2,6 +2,7 @@
 pub mod allocations;
 pub mod arrival;
 pub mod attitude;
+pub mod available_thrust;
 pub mod board;
 pub mod craft;
 pub mod demo;

@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write;
 
-use evenkeel::craft::{Craft, Spin};
+use evenkeel::craft::{Battery, Craft, Spin};
 use evenkeel::file::{craft_reference, flight_reference, parse_craft};
 use evenkeel::onboard::Onboard;
 use evenkeel::preflight::preflight;
@@ -96,7 +96,17 @@ fn every_check() -> Vec<Check> {
     one_way.rotors.iter_mut().for_each(|rotor| rotor.spin = Spin::Cw);
     let mut lopsided = specimen::quad();
     lopsided.body.center_of_mass_m = [1.0, 0.0, 0.0];
-    let crafts = [demo("quad"), demo("six"), demo("eight"), demo("unfit"), heavy, one_way, lopsided];
+    let mut fed = demo("quad");
+    fed.battery = Some(Battery {
+        capacity_ah: 4.0,
+        full_v: 16.8,
+        empty_v: 13.6,
+        resistance_ohm: 0.02,
+        efficiency: 0.8,
+        charge: 1.0,
+        voltage_curve: None,
+    });
+    let crafts = [demo("quad"), demo("six"), demo("eight"), demo("unfit"), heavy, one_way, lopsided, fed];
     crafts.iter().flat_map(|craft| checked(craft).checks().cloned().collect::<Vec<_>>()).collect()
 }
 

@@ -161,6 +161,12 @@ impl Plant {
         self.supply(&state.motion(), self.loads(&state.motion(), &around).shaft_power_w, &around).voltage_share
     }
 
+    /// Share of the battery's capacity that is used up a second now; 0 without a battery.
+    pub fn charge_used_per_s(&self, state: &PlantState) -> f64 {
+        let around = self.surroundings(state, 0.0);
+        self.supply(&state.motion(), self.loads(&state.motion(), &around).shaft_power_w, &around).used_per_s
+    }
+
     /// State of charge now, 0 to 1; always 1 without a battery.
     pub fn state_of_charge(&self, state: &PlantState) -> f64 {
         self.battery.as_ref().map_or(1.0, |battery| battery.state_of_charge(state.charge_used))

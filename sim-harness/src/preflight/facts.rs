@@ -2,14 +2,17 @@
 
 use evenkeel_controller::ControllerConfig;
 
+use super::bench::{accelerations, hovering, most_n};
 use super::flights::rotor_out::{Outlook, outlook};
+use crate::available_thrust::hover_endurance;
 use crate::craft::Craft;
 use crate::onboard::Onboard;
 use crate::script::World;
 use crate::verdict::Fact;
 
 pub(super) fn facts(craft: &Craft, onboard: Option<&Onboard<f32>>) -> Vec<Fact> {
-    let weight_n = craft.body.mass_kg * World::default().gravity_m_s2;
+    let world = World::default();
+    let weight_n = craft.body.mass_kg * world.gravity_m_s2;
     let ceiling_n: f64 = craft.rotors.iter().map(|rotor| rotor.thrust_max_n).sum();
     let mut facts = vec![
         fact("Take-off mass", format!("{} kg, weight {:.2} N", craft.body.mass_kg, weight_n)),
@@ -17,9 +20,8 @@ pub(super) fn facts(craft: &Craft, onboard: Option<&Onboard<f32>>) -> Vec<Fact> 
         fact("Order of priority", priority(craft)),
     ];
     let Some(onboard) = onboard else { return facts };
-    let share = 100.0 * weight_n / ceiling_n;
-    facts.push(fact("Hover", format!("{share:.0} % of full thrust")));
-    let [roll, pitch, yaw] = onboard.authority.acceleration_rad_s2;
+    facts.push(fact("Hover", hover(craft, &world, weight_n, ceiling_n)));
+    let [roll, pitch, yaw] = accelerations(&hovering(craft, &world));
     facts.push(fact(
         "Turns from hover",
         format!("roll {roll:.0}, pitch {pitch:.0}, yaw {yaw:.1} rad/s\u{b2} either way"),
@@ -35,6 +37,26 @@ pub(super) fn facts(craft: &Craft, onboard: Option<&Onboard<f32>>) -> Vec<Fact> 
     ));
     facts.extend(rotor_stopped(craft, weight_n).map(|words| fact("With a rotor stopped", words)));
     facts
+}
+
+/// Share of the thrust there is, and what it takes from the battery.
+fn hover(craft: &Craft, world: &World, weight_n: f64, ceiling_n: f64) -> String {
+    if craft.battery.is_none() {
+        return format!("{:.0} % of full thrust", 100.0 * weight_n / ceiling_n);
+    }
+    let most_n = most_n(craft, world);
+    let share =
+        format!("{:.0} % of the {most_n:.2} N that the battery feeds with torques balanced", 100.0 * weight_n / most_n);
+    match hover_endurance(craft, world).ok().flatten() {
+        Some(hover) => format!(
+            "{share}; {:.1} A, {:.0} W, {:.1} minutes until {:.0} % of the charge is left",
+            hover.current_a,
+            hover.power_w,
+            hover.minutes,
+            100.0 * hover.ends_at_charge
+        ),
+        None => share,
+    }
 }
 
 /// What remains of level hover, and whether the check flies it.

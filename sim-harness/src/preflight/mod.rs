@@ -10,6 +10,8 @@ mod effectiveness;
 mod facts;
 pub mod flights;
 mod lean;
+#[cfg(test)]
+mod loaded_tests;
 mod margins;
 mod remedy;
 mod rotor_response;

@@ -3,8 +3,12 @@
 
 use evenkeel_mixer::Wrench;
 
+use super::bench::most_n;
+use super::flights::trouble::thrust_left_n;
+use crate::available_thrust::{least_factor, with_less_resistance, with_stronger_rotors};
 use crate::craft::Craft;
 use crate::onboard::Onboard;
+use crate::script::World;
 use crate::verdict::{Check, FlightReport};
 
 /// A centre of mass nearer to that of the rotors than this share of the longest arm is in its place.
@@ -53,21 +57,37 @@ fn pushed_sideways(craft: &Craft, onboard: &Onboard<f32>, check: &Check) -> Opti
     })
 }
 
-/// Thrust over weight falls short: by this mass, or this thrust.
+/// Thrust over weight falls short near empty: by this mass, or these rotors or this resistance, each under its own load.
 fn lighter(craft: &Craft, check: &Check) -> String {
-    let share = check.limit.min.map_or(f64::NAN, |least| check.value / least);
+    let world = World::default();
+    let left_n = |craft: &Craft| thrust_left_n(craft, &world);
+    more_thrust(craft, check.value, check.limit.min.unwrap_or(f64::NAN), left_n) + "."
+}
+
+/// What brings thrust over weight from `value` to `least`: less mass, stronger rotors, or a battery of less resistance, each
+/// tried by `thrust_n`, which does not depend on the mass.
+pub(super) fn more_thrust(craft: &Craft, value: f64, least: f64, thrust_n: impl Fn(&Craft) -> f64) -> String {
+    if !(value > 0.0) {
+        return "Fit a battery that sags less, and stronger rotors".into();
+    }
+    let less_kg = (100.0 * craft.body.mass_kg * (1.0 - value / least)).ceil() / 100.0;
+    let least_n = thrust_n(craft) * least / value;
     let full_n: f64 = craft.rotors.iter().map(|rotor| -rotor.axis[2] * rotor.thrust_max_n).sum();
-    format!(
-        "Take off {:.2} kg, or fit rotors that push {:.1} N more together.",
-        craft.body.mass_kg * (1.0 - share),
-        full_n * (1.0 / share - 1.0)
-    )
+    let stronger = least_factor(least_n, |times| thrust_n(&with_stronger_rotors(craft, times)))
+        .map(|times| format!("fit rotors that push {:.2} N more together at full voltage", full_n * (times - 1.0)));
+    let eased = craft.battery.as_ref().and_then(|battery| {
+        let times = least_factor(least_n, |times| thrust_n(&with_less_resistance(craft, times)))?;
+        let milliohm = (1e5 * battery.resistance_ohm / times).floor() / 100.0;
+        Some(format!("fit a battery of {milliohm:.2} milliohm at most, leads and motor controllers included"))
+    });
+    let ways = std::iter::once(format!("Take off {less_kg:.2} kg")).chain(stronger).chain(eased);
+    ways.collect::<Vec<_>>().join(", or ")
 }
 
 /// By what the check is about; the figures are those of the craft as it is.
 fn words(craft: &Craft, onboard: &Onboard<f32>, check: &Check) -> Option<String> {
     let (flight, what) = check.id.split_once('.')?;
-    let spare = f64::from(onboard.mixer.balanced_thrust_n().1) / onboard.authority.hover_n;
+    let spare = most_n(craft, &World::default()) / onboard.authority.hover_n;
     let lag_s = craft.slowest_lag_s();
     let [angle_per_s, ..] = onboard.config.angle.gain_per_s;
     let words = match (flight, what) {
@@ -113,7 +133,6 @@ mod tests {
     use crate::demo;
     use crate::preflight::{bench, flights, flown_and_judged, margins};
     use crate::saturation::{Picture, checks};
-    use crate::script::World;
     use crate::verdict::Limit;
 
     /// Figures are printed with so many places that the mended craft may still miss by this share.

@@ -20,11 +20,13 @@ pub use checks::checks;
 pub use flown::{Flown, OFF_GROUND_M, Tightest, least_margin};
 pub use gives_way::{GivesWay, gives_way};
 pub use gust::{DiscreteGust, RISE_S};
+pub(crate) use operating_point::reaches_under_load;
 pub use operating_point::{
-    AxisReach, CLIMB_WEIGHTS, EMPTY_VOLTAGE_SHARE, OperatingPoint, empty_voltage_share, operating_points,
+    AxisReach, CLIMB_WEIGHTS, EMPTY_VOLTAGE_SHARE, OperatingPoint, attainable_under_load, empty_voltage_share,
+    operating_points,
 };
 pub use picture::{Picture, Slice};
-pub use questions::{Answers, HARD_CLIMB_WEIGHTS, HeaviestMass, Offset};
+pub use questions::{Answers, HARD_CLIMB_WEIGHTS, HeaviestMass, Offset, least_hover_voltage_share};
 pub use stopped::{SPINNING_NOT_TRIED, Stopped, stopped_rotors};
 pub use text::{sentences, text};
 pub use wind::SteadyWind;

@@ -4,18 +4,14 @@ use evenkeel_mixer::{Axis, Wrench};
 use serde::Serialize;
 
 use super::attainable::{Attainable, Interval};
+pub use crate::available_thrust::EMPTY_VOLTAGE_SHARE;
+use crate::available_thrust::{AvailableThrust, Feed};
 use crate::craft::Craft;
-use crate::onboard::{Unflyable, mixer_for};
-use crate::plant::{Plant, PlantState, RATED_AIR_DENSITY_KG_M3};
+use crate::onboard::Unflyable;
 use crate::script::World;
 
 /// Thrust of the climb looked at, in weights: enough to gather 2 m/s of climb each second.
 pub const CLIMB_WEIGHTS: f64 = 1.2;
-/// Voltage of a near-empty battery over that of a full one, where the craft file says nothing of it;
-/// common practice for lithium cells at about 3.4 of 4.2 V.
-pub const EMPTY_VOLTAGE_SHARE: f64 = 0.8;
-/// The battery is asked at this height.
-const HIGH_M: f64 = 100.0;
 
 /// Torque to spare at one thrust with one state of the battery.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -26,7 +22,7 @@ pub struct OperatingPoint {
     pub thrust_n: f64,
     /// The same over the weight.
     pub weights: f64,
-    /// Thrust ceilings over those of a full battery.
+    /// Thrust ceilings while the battery feeds this thrust, over those at full voltage.
     pub ceiling_share: f64,
     /// About roll, pitch, yaw, the other two torques zero; `None` where not even zero torque goes with this
     /// thrust.
@@ -62,30 +58,29 @@ impl AxisReach {
 
 pub(super) const TORQUES: [(Axis, &str); 3] = [(Axis::Roll, "roll"), (Axis::Pitch, "pitch"), (Axis::Yaw, "yaw")];
 
-/// Voltage of the near-empty battery over the full one, while it feeds this thrust in still air: that of the craft's
-/// `[battery]` at no charge, sunk by its resistance as in the model that flies, or else [`EMPTY_VOLTAGE_SHARE`].
+/// Voltage of the near-empty battery over the full one, while it feeds this thrust in still air, or all that the rotors have
+/// where that is less.
 ///
 /// # Errors
 /// When the rotors cannot control the craft.
 pub fn empty_voltage_share(craft: &Craft, world: &World, thrust_n: f64) -> Result<f64, Unflyable> {
-    let Some(battery) = &craft.battery else { return Ok(EMPTY_VOLTAGE_SHARE) };
-    let thrusts_n = mixer_for::<f64>(craft)?.allocate(Wrench { thrust_n, ..Wrench::default() }).thrusts_n;
-    let still = World::uniform(world.gravity_m_s2, world.air_density_kg_m3, [0.0; 3]);
-    let rated = RATED_AIR_DENSITY_KG_M3 / world.air_density_kg_m3;
-    let mut state = PlantState { charge_used: battery.charge, ..PlantState::default() };
-    for ((speed, rotor), thrust_n) in state.rotor_speed.iter_mut().zip(&craft.rotors).zip(&thrusts_n) {
-        *speed = (thrust_n / rotor.thrust_max_n * rated).max(0.0).sqrt();
-    }
-    // Out of reach of the ground.
-    state.position_m.z = -HIGH_M;
-    Ok(Plant::new(craft, &still).voltage_share(&state))
+    Ok(AvailableThrust::of(craft, world)?.voltage_share_at(Feed::near_empty(craft), 0.0, thrust_n))
 }
 
-/// The attainable set of a craft whose ceilings have sunk to this share; `None` where a ceiling would
-/// meet its floor.
-pub(super) fn attainable_at(craft: &Craft, ceiling_share: f64) -> Result<Option<Attainable>, Unflyable> {
-    let mut mixer = mixer_for::<f64>(craft)?;
-    Ok(mixer.scale_ceilings(ceiling_share).then(|| Attainable::of(&mixer)))
+/// The attainable set at this voltage in still air; `None` where a ceiling would meet its floor.
+pub(super) fn attainable_at(available: &AvailableThrust<'_>, voltage_share: f64) -> Option<Attainable> {
+    available.mixer_at(voltage_share, 0.0).map(|mixer| Attainable::of(&mixer))
+}
+
+/// The attainable set of a craft in still air while its battery feeds this thrust with torques balanced, or all that the rotors
+/// have where that is less; `None` where a ceiling would meet its floor.
+pub fn attainable_under_load(available: &AvailableThrust<'_>, feed: Feed, thrust_n: f64) -> Option<Attainable> {
+    attainable_at(available, available.voltage_share_at(feed, 0.0, thrust_n))
+}
+
+/// The largest torques while the battery feeds this thrust; `None` where not even zero torque goes with it.
+pub(crate) fn reaches_under_load(available: &AvailableThrust<'_>, feed: Feed, thrust_n: f64) -> Option<[AxisReach; 3]> {
+    reaches(available.craft(), &attainable_under_load(available, feed, thrust_n)?, thrust_n)
 }
 
 /// The largest torques at this thrust.
@@ -109,27 +104,26 @@ pub(super) fn reaches(craft: &Craft, set: &Attainable, thrust_n: f64) -> Option<
     Some([roll?, pitch?, yaw?])
 }
 
-/// Hover, climb, and both with the battery near empty.
+/// Hover, climb, and both with the battery near empty; each with the voltage that its own thrust leaves.
 ///
 /// # Errors
 /// When the rotors cannot control the craft.
 pub fn operating_points(craft: &Craft, world: &World) -> Result<Vec<OperatingPoint>, Unflyable> {
     let weight_n = craft.body.mass_kg * world.gravity_m_s2;
+    let available = AvailableThrust::of(craft, world)?;
+    let (charged, empty) = (Feed::as_charged(craft), Feed::near_empty(craft));
     let asked = [
-        ("hover", 1.0, false),
-        ("climb", CLIMB_WEIGHTS, false),
-        ("hover, battery near empty", 1.0, true),
-        ("climb, battery near empty", CLIMB_WEIGHTS, true),
+        ("hover", 1.0, charged),
+        ("climb", CLIMB_WEIGHTS, charged),
+        ("hover, battery near empty", 1.0, empty),
+        ("climb, battery near empty", CLIMB_WEIGHTS, empty),
     ];
-    asked
-        .into_iter()
-        .map(|(name, weights, near_empty)| {
-            let thrust_n = weights * weight_n;
-            // Thrust goes with voltage squared.
-            let ceiling_share = if near_empty { empty_voltage_share(craft, world, thrust_n)?.powi(2) } else { 1.0 };
-            let set = attainable_at(craft, ceiling_share)?;
-            let axes = set.and_then(|set| reaches(craft, &set, thrust_n));
-            Ok(OperatingPoint { name, thrust_n, weights, ceiling_share, axes })
-        })
-        .collect()
+    let point = |(name, weights, feed)| {
+        let thrust_n = weights * weight_n;
+        // Thrust goes with voltage squared.
+        let ceiling_share = available.voltage_share_at(feed, 0.0, thrust_n).powi(2);
+        let axes = reaches_under_load(&available, feed, thrust_n);
+        OperatingPoint { name, thrust_n, weights, ceiling_share, axes }
+    };
+    Ok(asked.into_iter().map(point).collect())
 }

@@ -6,7 +6,8 @@ use super::operating_point::AxisReach;
 use super::picture::Picture;
 use super::questions::HARD_CLIMB_WEIGHTS;
 use super::stopped::SPINNING_NOT_TRIED;
-use crate::enough::{ENOUGH_THRUST_TO_WEIGHT, ENOUGH_TILT_RAD_S2, ENOUGH_YAW_RAD_S2};
+use crate::available_thrust::HoverEndurance;
+use crate::enough::{ENOUGH_THRUST_LEFT_TO_WEIGHT, ENOUGH_THRUST_TO_WEIGHT, ENOUGH_TILT_RAD_S2, ENOUGH_YAW_RAD_S2};
 use crate::report::figure;
 
 const WIDTH: usize = 80;
@@ -161,12 +162,14 @@ pub fn sentences(picture: &Picture) -> Vec<String> {
     }
     for wind in &answers.wind {
         said.push(format!(
-            "Steady wind from {}: it holds its place up to {:.1} m/s, tilted {:.1} degrees at {:.1} N; {} is the limit.",
+            "Steady wind from {}: it holds its place up to {:.1} m/s, tilted {:.1} degrees at {:.1} N; {} is the limit. With the \
+             battery near empty: {:.1} m/s.",
             wind.from,
             wind.speed_m_s,
             wind.tilt_rad.to_degrees(),
             wind.thrust_n,
-            wind.limited_by
+            wind.limited_by,
+            wind.near_empty_m_s
         ));
     }
     if answers.wind.is_empty() {
@@ -194,7 +197,25 @@ pub fn sentences(picture: &Picture) -> Vec<String> {
              pitch and {ENOUGH_YAW_RAD_S2} in yaw is not there as the craft is."
         ),
     });
+    said.extend(answers.hover.map(|hover| hover.sentence()));
     said
+}
+
+impl HoverEndurance {
+    /// Current, power and minutes, and what ends them.
+    pub fn sentence(&self) -> String {
+        let ends = match self.ends_by {
+            "thrust left" => format!(
+                "the rotors have {ENOUGH_THRUST_LEFT_TO_WEIGHT} weights left, at {:.0} % of the charge",
+                100.0 * self.ends_at_charge
+            ),
+            _ => format!("{:.0} % of the charge is left", 100.0 * self.ends_at_charge),
+        };
+        format!(
+            "Hover on the battery as charged: {:.1} A at {:.1} V, {:.0} W, for {:.1} minutes in still air until {ends}.",
+            self.current_a, self.voltage_v, self.power_w, self.minutes
+        )
+    }
 }
 
 #[cfg(test)]

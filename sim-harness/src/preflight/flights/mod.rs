@@ -9,7 +9,7 @@ mod circle;
 mod cruise;
 mod off_centre;
 pub(super) mod rotor_out;
-mod trouble;
+pub(super) mod trouble;
 mod vertical;
 
 use alignment::AfterAlignment;
