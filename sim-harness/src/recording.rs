@@ -56,6 +56,8 @@ pub struct OnBoard {
     pub voltage_share: f64,
     /// Rotor ceilings over those on a full battery, as the mixer had them. No column of the log.
     pub ceiling_share: f64,
+    /// True state of charge, 0 to 1; 1 without a battery. It is not written to the log.
+    pub state_of_charge: f64,
     /// Rotors that count as failed and get no thrust: the sum of 1 for the first, 2 for the second, 4 for the third and so on.
     pub rotors_out: f64,
 }
@@ -71,6 +73,7 @@ impl Default for OnBoard {
             control_margin_nm: f64::NAN,
             voltage_share: f64::NAN,
             ceiling_share: f64::NAN,
+            state_of_charge: f64::NAN,
             rotors_out: f64::NAN,
         }
     }
@@ -123,6 +126,7 @@ impl OnBoard {
             control_margin_nm,
             voltage_share: f64::NAN,
             ceiling_share: step.ceiling_share.to_f64(),
+            state_of_charge: f64::NAN,
             rotors_out: f64::from(step.stopped_rotors.bits()),
         }
     }

@@ -64,3 +64,32 @@ fn log_shows_which_rotors_are_out_from_the_report_on() {
         assert!(allowed.contains(&rotors), "{t_s} s: {rotors}");
     }
 }
+
+/// A hover that outlasts its battery, and the same on one that does not.
+#[test]
+fn says_when_the_battery_runs_flat_and_exits_with_one() {
+    let bench = Bench::new();
+    let quad = fs::read_to_string(bench.path("quad.toml")).expect("the demo");
+    let flight = "format = 1\nname = \"long\"\nduration_s = 30.0\nlog_period_s = 0.1\n[initial]\nposition_m = [0.0, 0.0, -40.0]\n\
+                  [[leg]]\nheight_m = 40.0\n";
+    fs::write(bench.path("long.toml"), flight).expect("a flight file");
+    for (capacity_ah, flat) in [(0.04, true), (4.0, false)] {
+        let pack =
+            format!("[battery]\ncapacity_ah = {capacity_ah}\nfull_v = 16.8\nempty_v = 13.2\nresistance_ohm = 0.02\n");
+        fs::write(bench.path("fed.toml"), format!("{quad}\n{pack}")).expect("a craft file");
+        let answer = bench.run(&["fly", "fed.toml", "long.toml"]);
+        assert_eq!(answer.out.contains("battery       FLAT at "), flat, "{answer:?}");
+        let json = bench.run(&["fly", "fed.toml", "long.toml", "--json"]);
+        let told = json.object();
+        assert_eq!(told["battery_flat"].is_object(), flat, "{json:?}");
+        if flat {
+            assert_eq!((answer.status, json.status), (1, 1), "{answer:?}");
+            let at_s = told["battery_flat"]["t_s"].as_f64().expect("a time");
+            // 0.04 Ah at some 9 A.
+            assert!(at_s > 5.0 && at_s < 29.0, "{at_s} s");
+            assert!((told["battery_flat"]["height_m"].as_f64().expect("a height") - 40.0).abs() < 2.0);
+        } else {
+            assert_eq!((answer.status, json.status), (0, 0), "{answer:?}");
+        }
+    }
+}

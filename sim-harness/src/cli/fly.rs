@@ -11,9 +11,11 @@ use evenkeel::expectation::{Expectation, Finding, Sampled, Scene};
 use evenkeel::file;
 use evenkeel::onboard::Onboard;
 use evenkeel::recording::{CsvLog, Row};
+use evenkeel::saturation::least_hover_voltage_share;
 use evenkeel::script::{Fault, Flight};
 use evenkeel::simulation::fly_into;
 use evenkeel::whole_file::{Part, WriteError};
+use serde::Serialize;
 use serde_json::{Value, json};
 
 use super::outcome::{Outcome, Refusal};
@@ -59,7 +61,10 @@ pub fn run(typed: &FlyArgs) -> Result<Outcome, Refusal> {
     };
     let mut log = typed.log.as_deref().map(|path| Log::begin(path, craft.rotors.len())).transpose()?;
     let scene = Scene::new(&craft);
-    let mut seen = Seen::default();
+    // A craft that cannot be controlled, and is flown without control, has no hover to lose.
+    let hover_voltage_share =
+        craft.battery.as_ref().and_then(|_| least_hover_voltage_share(&craft, &flight.world).ok().flatten());
+    let mut seen = Seen { hover_voltage_share, ..Seen::default() };
     let mut sampled: Vec<Sampled<'_>> = flight.expectations.iter().map(Expectation::begin).collect();
     let mut keep = |row: Row| {
         if let Some(log) = &mut log {
@@ -96,7 +101,7 @@ pub fn run(typed: &FlyArgs) -> Result<Outcome, Refusal> {
         terminal::answer(&expectations(&findings))?;
     }
     let crashed = flight.control && summary.impact_m_s > IMPACT_MAX_M_S;
-    let held = !crashed && findings.iter().all(|finding| finding.held);
+    let held = !crashed && summary.flat.is_none() && findings.iter().all(|finding| finding.held);
     Ok(if held { Outcome::Held } else { Outcome::FellShort })
 }
 
@@ -171,6 +176,34 @@ struct Summary {
     tilt_max_deg: f64,
     /// Fastest speed at which the craft came to the ground; 0 when it never did.
     impact_m_s: f64,
+    flat: Option<Flat>,
+}
+
+/// The battery has run flat: nothing is left of its charge, or its voltage does not carry the craft any more.
+#[derive(Clone, Copy, Serialize)]
+struct Flat {
+    t_s: f64,
+    height_m: f64,
+    voltage_share: f64,
+    state_of_charge: f64,
+}
+
+impl Flat {
+    /// Whether the battery is flat in this row; `hover_voltage_share`: the least voltage that carries the craft.
+    fn of(row: &Row, hover_voltage_share: Option<f64>) -> Option<Self> {
+        let (voltage_share, state_of_charge) = (row.on_board.voltage_share, row.on_board.state_of_charge);
+        let carries = hover_voltage_share.is_none_or(|least| voltage_share >= least);
+        let flat = state_of_charge <= 0.0 || !carries;
+        flat.then(|| Flat { t_s: row.t_s, height_m: row.height_m(), voltage_share, state_of_charge })
+    }
+
+    fn line(&self) -> String {
+        let Flat { t_s, height_m, voltage_share, state_of_charge } = self;
+        let (volts, charge) = (100.0 * voltage_share, 100.0 * state_of_charge);
+        format!(
+            "  battery       FLAT at {t_s:.2} s, {height_m:.2} m up: {volts:.1} % of full voltage, {charge:.1} % of the charge\n"
+        )
+    }
 }
 
 /// Rows seen so far.
@@ -182,6 +215,10 @@ struct Seen {
     impact_m_s: f64,
     /// Largest height, ground speed and tilt.
     most: Option<[f64; 3]>,
+    /// The least voltage that carries the craft; `None` without a battery.
+    hover_voltage_share: Option<f64>,
+    /// When the battery first was flat.
+    flat: Option<Flat>,
 }
 
 impl Seen {
@@ -192,6 +229,7 @@ impl Seen {
         let now = [row.height_m(), row.ground_speed_m_s(), row.tilt_rad()];
         let most = self.most.get_or_insert(now);
         most.iter_mut().zip(now).for_each(|(most, now)| *most = most.max(now));
+        self.flat = self.flat.or_else(|| Flat::of(&row, self.hover_voltage_share));
         self.last = Some(row);
     }
 
@@ -205,6 +243,7 @@ impl Seen {
             fastest_m_s,
             tilt_max_deg: tilt_max_rad.to_degrees(),
             impact_m_s: self.impact_m_s,
+            flat: self.flat,
         })
     }
 }
@@ -220,6 +259,7 @@ impl Summary {
             "fastest_m_s": self.fastest_m_s,
             "tilt_max_deg": self.tilt_max_deg,
             "impact_m_s": self.impact_m_s,
+            "battery_flat": self.flat,
             "expectations": findings,
             "end": {
                 "t_s": self.last.t_s,
@@ -241,7 +281,7 @@ impl Summary {
              \x20 fastest       {:.2} m/s over ground\n\
              \x20 largest tilt  {:.1} deg\n\
              \x20 touch-down    {}\n\
-             {faults}\
+             {faults}{flat}\
              \x20 ends at       north {north:.2} m, east {east:.2} m, height {:.2} m\n\
              \x20 attitude      roll {roll:.1}, pitch {pitch:.1}, yaw {yaw:.1} deg\n",
             self.last.t_s,
@@ -253,6 +293,7 @@ impl Summary {
             -down,
             flight = flight.name,
             faults = faults(&flight.faults, self.last.t_s),
+            flat = self.flat.as_ref().map(Flat::line).unwrap_or_default(),
         )
     }
 }

@@ -240,7 +240,11 @@ where
             achieved,
             rotor_n: self.plant.thrusts_n(&self.state).into_iter().take(rotors).collect(),
             command: commands.into_iter().take(rotors).collect(),
-            on_board: OnBoard { voltage_share: self.plant.voltage_share(&self.state), ..on_board },
+            on_board: OnBoard {
+                voltage_share: self.plant.voltage_share(&self.state),
+                state_of_charge: self.plant.state_of_charge(&self.state),
+                ..on_board
+            },
         }
     }
 }
