@@ -43,7 +43,7 @@ fn drawn_craft(seed: u64) -> Craft {
         }),
         _ => Inflow::Momentum,
     };
-    let lopsided = if seed % 2 == 0 { 0.0 } else { 0.15 };
+    let lopsided = if seed.is_multiple_of(2) { 0.0 } else { 0.15 };
     for (k, rotor) in craft.rotors.iter_mut().enumerate() {
         let off = |which: u64| lopsided * (2.0 * drawn(seed, 100 + 10 * k as u64 + which) - 1.0);
         rotor.position_m[0] *= 1.0 + off(0);
@@ -102,7 +102,7 @@ fn is_what_the_plant_gives_at_full_command_in_steady_state() {
     for seed in 0..CRAFTS {
         let craft = drawn_craft(seed);
         let available = AvailableThrust::of(&craft, &world).unwrap();
-        let axial_m_s = if seed % 5 == 0 { 0.0 } else { 6.0 * drawn(seed, 8) };
+        let axial_m_s = if seed.is_multiple_of(5) { 0.0 } else { 6.0 * drawn(seed, 8) };
         for feed in [Feed::as_charged(&craft), Feed::near_empty(&craft), Feed::as_charged(&craft).collapsed_to(0.9)] {
             let most = available.most(feed, axial_m_s).unwrap_or_else(|| panic!("craft {seed}: nothing"));
             // Rotors that torque balance holds below their ceilings are commanded as far as they go.

@@ -97,7 +97,8 @@ fn craft_left_with_too_little_near_empty_falls_short() {
     let craft = on_battery(1.76, 0.055);
     let left = flown_thrust_to_weight(&craft, 1.0, 1.0);
     assert!(left > 1.0 && left < 1.16, "{left}");
-    assert!(0.81 * 32.0 / (1.76 * G_M_S2) > 1.45);
+    let full_n: f64 = craft.rotors.iter().map(|rotor| rotor.thrust_max_n).sum();
+    assert!(0.81 * full_n / (craft.body.mass_kg * G_M_S2) > 1.45);
     assert!(!holds(&craft, "battery-low.left"));
 }
 
