@@ -17,7 +17,7 @@ mod root;
 pub use endurance::{HoverEndurance, LANDING_CHARGE, hover_endurance};
 pub use feed::{EMPTY_VOLTAGE_SHARE, Feed, SUDDEN_VOLTAGE_SHARE};
 use root::falling_root;
-pub(crate) use root::{first_bound, least_factor};
+pub(crate) use root::{first_bound, least_factor, only_bound};
 
 use evenkeel_mixer::Wrench;
 

@@ -7,9 +7,9 @@ const WIDTH_TOL: f64 = 1.0e-14;
 /// A value this small against those at the ends is rounding.
 const VALUE_TOL: f64 = 1.0e-15;
 /// Steps in which a first bound is looked for.
-const SCAN: u32 = 32;
+const SCAN: u32 = 16;
 /// Halvings of the step in which it lies.
-const HALVINGS: u32 = 40;
+const HALVINGS: u32 = 30;
 
 /// The root of a falling function between `low` and `high`; that end where it does not change its sign between them.
 ///
@@ -57,7 +57,15 @@ pub(crate) fn first_bound(most: f64, holds: impl Fn(f64) -> bool) -> f64 {
     let step = most / f64::from(SCAN);
     let place = |k: u32| if k == SCAN { most } else { step * f64::from(k) };
     let Some(fails) = (1..=SCAN).find(|k| !holds(place(*k))) else { return most };
-    let (mut low, mut high) = (place(fails - 1), place(fails));
+    halved(place(fails - 1), place(fails), holds)
+}
+
+/// The largest value in 0 to `most` up to which a condition holds that holds at zero, and beyond which it does not again.
+pub(crate) fn only_bound(most: f64, holds: impl Fn(f64) -> bool) -> f64 {
+    if holds(most) { most } else { halved(0.0, most, holds) }
+}
+
+fn halved(mut low: f64, mut high: f64, holds: impl Fn(f64) -> bool) -> f64 {
     for _ in 0..HALVINGS {
         let middle = 0.5 * (low + high);
         if holds(middle) { low = middle } else { high = middle }
@@ -106,7 +114,8 @@ mod tests {
     fn stops_at_the_first_bound_where_there_are_two() {
         let gap = |x: f64| !(x > 0.4 && x < 0.7);
         assert!((first_bound(1.0, gap) - 0.4).abs() < 1e-9);
-        assert_eq!(first_bound(2.0, |_| true), 2.0);
+        assert_eq!((first_bound(2.0, |_| true), only_bound(2.0, |_| true)), (2.0, 2.0));
+        assert!((only_bound(2.0, |x| x < 0.3) - 0.3).abs() < 1e-8);
         assert!(first_bound(2.0, |x| x == 0.0) < 1e-9);
     }
 

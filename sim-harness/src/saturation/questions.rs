@@ -10,7 +10,7 @@ use super::attainable::Attainable;
 use super::gust::DiscreteGust;
 use super::operating_point::{AxisReach, attainable_at, attainable_under_load, reaches, reaches_under_load};
 use super::wind::{SteadyWind, steady_wind};
-use crate::available_thrust::{AvailableThrust, Feed, HoverEndurance, first_bound, hover_endurance};
+use crate::available_thrust::{AvailableThrust, Feed, HoverEndurance, first_bound, hover_endurance, only_bound};
 use crate::craft::Craft;
 use crate::enough::{ENOUGH_THRUST_TO_WEIGHT, ENOUGH_TILT_RAD_S2, ENOUGH_YAW_RAD_S2};
 use crate::onboard::{Onboard, Unflyable};
@@ -125,7 +125,7 @@ fn short_of(axes: &Option<[AxisReach; 3]>) -> Option<&'static str> {
 /// The smallest voltage under load, over the full one, at which a condition still holds; `None` where it does not at full voltage.
 fn least_voltage(available: &AvailableThrust<'_>, holds: impl Fn(&Attainable) -> bool) -> Option<f64> {
     let at = |share: f64| share > 0.0 && attainable_at(available, share).is_some_and(|set| holds(&set));
-    at(1.0).then(|| 1.0 - first_bound(1.0, |less| at(1.0 - less)))
+    at(1.0).then(|| 1.0 - only_bound(1.0, |less| at(1.0 - less)))
 }
 
 fn offsets(craft: &Craft, world: &World) -> Vec<Offset> {
@@ -149,10 +149,10 @@ fn offsets(craft: &Craft, world: &World) -> Vec<Offset> {
         let most_kg = 16.0 * mass_kg;
         Offset {
             towards,
-            halves_at_m: first_bound(2.0 * arm_m, |d| left_nm(d, mass_kg).is_some_and(|nm| nm >= half_nm)),
-            lost_at_m: first_bound(2.0 * arm_m, |d| left_nm(d, mass_kg).is_some()),
-            halves_with_kg: first_bound(most_kg, |more| hung(more).is_some_and(|nm| nm >= half_nm)),
-            lost_with_kg: first_bound(most_kg, |more| hung(more).is_some()),
+            halves_at_m: only_bound(2.0 * arm_m, |d| left_nm(d, mass_kg).is_some_and(|nm| nm >= half_nm)),
+            lost_at_m: only_bound(2.0 * arm_m, |d| left_nm(d, mass_kg).is_some()),
+            halves_with_kg: only_bound(most_kg, |more| hung(more).is_some_and(|nm| nm >= half_nm)),
+            lost_with_kg: only_bound(most_kg, |more| hung(more).is_some()),
         }
     };
     directions.into_iter().map(one).collect()
