@@ -347,22 +347,20 @@ impl YawStop {
     fn check(&self, flown: &Recording) -> Check {
         let turns = turns_rad(flown);
         let at_release = |(at_s, _): &&(f64, f64)| *at_s <= LETS_GO_S;
-        let asked = turns.iter().filter(at_release).map(|(_, turn)| *turn);
-        let released_rad = asked.clone().last().unwrap_or(f64::NAN);
-        let farthest_rad = asked.fold(0.0, f64::max);
+        let farthest_rad = turns.iter().filter(at_release).map(|(_, turn)| *turn).fold(0.0, f64::max);
         let rate_rad_s = flown.between(ASKS_AT_S, LETS_GO_S).last().map_or(f64::NAN, |row| row.rate_rad_s[2].abs());
-        let after_rad = turns.iter().filter(|row| !at_release(row)).map(|(_, turn)| (turn - released_rad).abs());
-        let most_rad = after_rad.fold(0.0, |most: f64, turn| if turn > most || turn.is_nan() { turn } else { most });
-        // With half the torque, behind the rotors; and back by what the nose had lost against the demand.
+        // Back towards where it was asked to be is no fault: what turned it while yaw was cut is made up for.
+        let beyond_rad = turns.iter().filter(|row| !at_release(row)).map(|(_, turn)| turn - farthest_rad);
+        let most_rad = beyond_rad.fold(0.0, |most: f64, turn| if turn > most || turn.is_nan() { turn } else { most });
+        // With half the torque, behind the rotors.
         let stop_rad = rate_rad_s * (rate_rad_s / self.acceleration_rad_s2 + 2.0 * self.lag_s);
-        let limit_rad = stop_rad + (farthest_rad - released_rad) + HEADING_LEFT_RAD;
         Check::new(
             "out-of-reach.heading",
-            "Turn after the sticks let go",
+            "Turn on after the sticks let go",
             most_rad.to_degrees(),
             "deg",
-            Limit::at_most(limit_rad.to_degrees()),
-            "stopping the turn with half the yaw torque, and back by what was lost while it was cut; 8 degrees are our choice",
+            Limit::at_most((stop_rad + HEADING_LEFT_RAD).to_degrees()),
+            "stopping the turn with half the yaw torque; 8 degrees more are our choice",
         )
         .or_else(|| self.mend())
     }
