@@ -81,8 +81,9 @@ pub(super) fn checks(craft: &Craft, onboard: &Onboard<f32>) -> Vec<Check> {
             let propellers = least_factor(ENOUGH_YAW_RAD_S2, more_torque)
                 .map(|times| format!("Propellers with {times:.2} times the reaction torque, or "));
             let lighter = |times: f64| with(craft, 2, &world, |craft| craft.body.inertia_kg_m2[2][2] /= times);
-            let inertia = least_factor(ENOUGH_YAW_RAD_S2, lighter)
-                .map(|times| format!("inertia zz of {:.4} kg m\u{b2} at most, or ", craft.body.inertia_kg_m2[2][2] / times));
+            let inertia = least_factor(ENOUGH_YAW_RAD_S2, lighter).map(|times| {
+                format!("inertia zz of {:.4} kg m\u{b2} at most, or ", craft.body.inertia_kg_m2[2][2] / times)
+            });
             format!("{}{}rotors tilted a few degrees.", propellers.unwrap_or_default(), inertia.unwrap_or_default())
         }),
         offset_check(craft, weight, &hovering),

@@ -3,45 +3,38 @@
 //! Where a rotor sits does not tell which way it must go: a rotor near the axis, a centre of mass off the middle, a product of
 //! inertia or tilted rotors make some go against the side they sit on, and rightly so.
 
-use super::effectiveness::{least_squares_n, torque_nm};
+use super::effectiveness::least_squares_n;
 use crate::craft::{Craft, Spin};
 
-/// A rotor is off when it misses its predicted change by more than this share of the largest predicted change: the rest of the
-/// rotors' work, their lags and the noise take less, and a rotor that goes the wrong way misses by more. A rotor whose own share
-/// is smaller has no wrong way.
+/// A rotor is off when it misses its predicted change by more than this share of the largest predicted change: what rounding and
+/// the rest of the rotors' work leave is less, and a rotor that goes the wrong way misses by more. A rotor whose own share is
+/// smaller has no wrong way.
 const OFF_SHARE: f64 = 0.5;
 
-/// Changes of thrust that a demand calls for, rotor by rotor, up to a common factor above zero.
+/// Changes of thrust that a change of the wrench calls for, rotor by rotor.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct RotorResponse {
-    change: Vec<f64>,
+    change_n: Vec<f64>,
 }
 
 impl RotorResponse {
-    /// To turn about one axis alone (roll 0, pitch 1, yaw 2), to the positive side or, with a `sense` of −1, the other.
-    pub(super) fn to_turn(craft: &Craft, axis: usize, sense: f64) -> Option<Self> {
-        let [roll_nm, pitch_nm, yaw_nm] = torque_nm(craft, axis).map(|nm| sense * nm);
-        Self::to_give(craft, [0.0, roll_nm, pitch_nm, yaw_nm])
-    }
-
     /// To give this wrench (thrust, roll, pitch, yaw) on top of a hover.
     pub(super) fn to_give(craft: &Craft, wrench: [f64; 4]) -> Option<Self> {
-        Some(RotorResponse { change: least_squares_n(craft, wrench)? })
+        Some(RotorResponse { change_n: least_squares_n(craft, wrench)? })
     }
 
-    /// The rotors (from 0) that did not answer so, of those that changed their thrust by `seen_n`.
-    pub(super) fn missed_by(&self, seen_n: &[f64]) -> Vec<usize> {
-        let most = self.change.iter().fold(0.0, |most: f64, change| most.max(change.abs()));
-        let square: f64 = self.change.iter().map(|change| change * change).sum();
-        let along: f64 = self.change.iter().zip(seen_n).map(|(change, seen)| change * seen).sum();
-        // How large the demand was.
-        let size = along / square;
+    /// The rotors (from 0) that did not answer so, of those that changed their thrust by `seen_n`. Where some rotor is
+    /// `at_a_limit` the others take over its share, so that only the sign tells.
+    pub(super) fn missed_by(&self, seen_n: &[f64], at_a_limit: bool) -> Vec<usize> {
+        let most_n = self.change_n.iter().fold(0.0, |most: f64, change| most.max(change.abs()));
         let is_off = |(change, seen): (&f64, &f64)| {
-            // Nobody answers, or all the other way: each rotor that has a share is off.
-            let off = if size > 0.0 { (seen - size * change).abs() / size } else { change.abs() };
-            !(off <= OFF_SHARE * most)
+            if at_a_limit {
+                return change.abs() >= OFF_SHARE * most_n && !(change * seen > 0.0);
+            }
+            !((seen - change).abs() <= OFF_SHARE * most_n)
         };
-        self.change.iter().zip(seen_n).enumerate().filter(|(_, pair)| is_off(*pair)).map(|(rotor, _)| rotor).collect()
+        let pairs = self.change_n.iter().zip(seen_n).enumerate();
+        pairs.filter(|(_, pair)| is_off(*pair)).map(|(rotor, _)| rotor).collect()
     }
 }
 
@@ -51,8 +44,10 @@ pub(super) fn explained_by(
     craft: &Craft,
     response: impl Fn(&Craft) -> Option<RotorResponse>,
     seen_n: &[f64],
+    at_a_limit: bool,
 ) -> Option<String> {
-    let explains = |other: &Craft| response(other).is_some_and(|response| response.missed_by(seen_n).is_empty());
+    let explains =
+        |other: &Craft| response(other).is_some_and(|response| response.missed_by(seen_n, at_a_limit).is_empty());
     let count = craft.rotors.len();
     for first in 0..count {
         let mut turned = craft.clone();
@@ -77,9 +72,16 @@ pub(super) fn explained_by(
 mod tests {
     use super::*;
     use crate::demo;
+    use crate::preflight::effectiveness::torque_nm;
+
+    /// To turn about one axis alone (roll 0, pitch 1, yaw 2) by 10 rad/s².
+    fn turn(craft: &Craft, axis: usize) -> Option<RotorResponse> {
+        let [roll_nm, pitch_nm, yaw_nm] = torque_nm(craft, axis).map(|nm| 10.0 * nm);
+        RotorResponse::to_give(craft, [0.0, roll_nm, pitch_nm, yaw_nm])
+    }
 
     fn roll(craft: &Craft) -> Option<RotorResponse> {
-        RotorResponse::to_turn(craft, 0, 1.0)
+        turn(craft, 0)
     }
 
     /// Common practice, no source: to roll right the left rotors speed up and the right ones slow.
@@ -87,30 +89,34 @@ mod tests {
     fn left_side_pushes_to_roll_right_on_a_symmetric_craft() {
         let craft = demo::quad().unwrap();
         let response = roll(&craft).unwrap();
-        let signs: Vec<f64> = response.change.iter().map(|change| change.signum()).collect();
-        assert_eq!(signs, [-1.0, -1.0, 1.0, 1.0]);
-        assert_eq!(response.missed_by(&[-2.0, -2.0, 2.0, 2.0]), [0usize; 0]);
-        assert_eq!(response.missed_by(&[-2.0, 2.0, 2.0, 2.0]), [1]);
-        assert_eq!(response.missed_by(&[2.0, 2.0, -2.0, -2.0]), [0, 1, 2, 3]);
-        assert_eq!(response.missed_by(&[0.0; 4]), [0, 1, 2, 3]);
-        assert_eq!(response.missed_by(&[f64::NAN; 4]), [0, 1, 2, 3]);
+        // Statics: four rotors share the torque at the same lever.
+        let each_n = 10.0 * craft.body.inertia_kg_m2[0][0] / (4.0 * craft.rotors[0].position_m[1].abs());
+        let change = |signs: [f64; 4]| signs.map(|sign| sign * each_n);
+        assert_eq!(response.missed_by(&change([-1.0, -1.0, 1.0, 1.0]), false), [0usize; 0]);
+        assert_eq!(response.missed_by(&change([-1.0, 1.0, 1.0, 1.0]), false), [1]);
+        assert_eq!(response.missed_by(&change([1.0, 1.0, -1.0, -1.0]), true), [0, 1, 2, 3]);
+        assert_eq!(response.missed_by(&change([-0.2, -0.2, 0.2, 1.8]), true), [0usize; 0]);
+        for nothing in [0.0, f64::NAN] {
+            assert_eq!(response.missed_by(&[nothing; 4], false), [0, 1, 2, 3]);
+            assert_eq!(response.missed_by(&[nothing; 4], true), [0, 1, 2, 3]);
+        }
     }
 
     /// Rolling such a craft cleanly takes yaw torque: a product of inertia as of a camera low in front and a battery high
-    /// behind. The rotors on one side then share the work unevenly, and one near the axis may turn round.
+    /// behind. The rotors on one side then share the work unevenly, and one near the axis turns round.
     #[test]
     fn rotor_near_the_axis_goes_against_its_side_when_inertia_couples_roll_and_yaw() {
-        let mut craft = demo::quad().unwrap();
-        craft.rotors[0].position_m[1] = 0.01;
-        craft.body.inertia_kg_m2[0][2] = 0.004;
-        craft.body.inertia_kg_m2[2][0] = 0.004;
-        let response = roll(&craft).unwrap();
-        assert!(response.missed_by(&response.change).is_empty());
-        let plain = demo::quad().map(|mut plain| {
-            plain.rotors[0].position_m[1] = 0.01;
-            roll(&plain).unwrap()
-        });
-        assert_ne!(plain.unwrap().change, response.change);
+        let near_the_axis = || {
+            let mut craft = demo::quad().unwrap();
+            craft.rotors[0].position_m[1] = 0.01;
+            craft
+        };
+        let mut coupled = near_the_axis();
+        coupled.body.inertia_kg_m2[0][2] = -0.008;
+        coupled.body.inertia_kg_m2[2][0] = -0.008;
+        let [plain, coupled] = [near_the_axis(), coupled].map(|craft| roll(&craft).unwrap());
+        assert!(!plain.missed_by(&coupled.change_n, false).is_empty(), "{plain:?} {coupled:?}");
+        assert!(coupled.missed_by(&coupled.change_n, false).is_empty());
     }
 
     #[test]
@@ -118,14 +124,14 @@ mod tests {
         let craft = demo::quad().unwrap();
         let mut wired = craft.clone();
         wired.rotors.swap(0, 3);
-        let seen = roll(&wired).unwrap().change;
-        let said = explained_by(&craft, roll, &seen).unwrap();
+        let seen = roll(&wired).unwrap().change_n;
+        let said = explained_by(&craft, roll, &seen, false).unwrap();
         assert!(said.contains("in each other's place"), "{said}");
-        let yaw = |craft: &Craft| RotorResponse::to_turn(craft, 2, 1.0);
+        let yaw = |craft: &Craft| turn(craft, 2);
         let mut turned = craft.clone();
         turned.rotors[2].spin = Spin::Cw;
-        let said = explained_by(&craft, yaw, &yaw(&turned).unwrap().change);
+        let said = explained_by(&craft, yaw, &yaw(&turned).unwrap().change_n, false);
         assert!(said.is_some_and(|said| said.contains("rotor 3 turned the other way")));
-        assert_eq!(explained_by(&craft, roll, &[0.0; 4]), None);
+        assert_eq!(explained_by(&craft, roll, &[0.0; 4], false), None);
     }
 }

@@ -35,12 +35,13 @@ pub(super) fn responses(craft: &Craft, onboard: &Onboard<f32>) -> Vec<StickRespo
 /// The check that the mixer moves the rotors as the craft's geometry asks.
 pub(super) fn check(craft: &Craft, onboard: &Onboard<f32>) -> Check {
     let of_stick = |(stick, axis): &(&'static str, usize)| {
-        let predicted = |craft: &Craft| RotorResponse::to_give(craft, unit(*axis));
+        let predicted = |craft: &Craft| RotorResponse::to_give(craft, nudge(*axis, onboard));
         let seen_n = changes_n(*axis, onboard);
-        let missed = predicted(craft).map_or_else(|| (0..seen_n.len()).collect(), |found| found.missed_by(&seen_n));
+        let missed =
+            predicted(craft).map_or_else(|| (0..seen_n.len()).collect(), |found| found.missed_by(&seen_n, false));
         let names = missed.iter().filter_map(|rotor| craft.rotors.get(*rotor)).map(|rotor| rotor.name.as_str());
         let names: Vec<&str> = names.collect();
-        let why = explained_by(craft, predicted, &seen_n).map_or_else(String::new, |why| format!(", {why}"));
+        let why = explained_by(craft, predicted, &seen_n, false).map_or_else(String::new, |why| format!(", {why}"));
         (!names.is_empty()).then(|| (names.len(), format!("{} ({stick}{why})", names.join(", "))))
     };
     let wrong: Vec<(usize, String)> = STICKS.iter().filter_map(of_stick).collect();
@@ -58,10 +59,13 @@ pub(super) fn check(craft: &Craft, onboard: &Onboard<f32>) -> Check {
     })
 }
 
-fn unit(axis: usize) -> [f64; 4] {
+/// What a stick moved a little asks for on top of the hover.
+fn nudge(axis: usize, onboard: &Onboard<f32>) -> [f64; 4] {
+    let [(_, roll), (_, pitch), (_, yaw)] = onboard.authority.torque_nm;
+    let spare = [onboard.authority.hover_n, roll, pitch, yaw];
     let mut wrench = [0.0; 4];
-    if let Some(entry) = wrench.get_mut(axis) {
-        *entry = 1.0;
+    if let (Some(entry), Some(spare)) = (wrench.get_mut(axis), spare.get(axis)) {
+        *entry = NUDGE * spare;
     }
     wrench
 }
@@ -69,12 +73,8 @@ fn unit(axis: usize) -> [f64; 4] {
 /// Change of each rotor's thrust when a stick is moved a little.
 fn changes_n(axis: usize, onboard: &Onboard<f32>) -> Vec<f64> {
     let hover = Wrench { thrust_n: onboard.authority.hover_n, ..Wrench::default() }.to_array();
-    let [(_, roll), (_, pitch), (_, yaw)] = onboard.authority.torque_nm;
-    let spare = [onboard.authority.hover_n, roll, pitch, yaw];
     let mut nudged = hover;
-    for ((value, unit), spare) in nudged.iter_mut().zip(unit(axis)).zip(spare) {
-        *value += NUDGE * unit * spare;
-    }
+    nudged.iter_mut().zip(nudge(axis, onboard)).for_each(|(value, change)| *value += change);
     let thrusts = |wrench: [f64; 4]| onboard.mixer.allocate(Wrench::from_array(wrench.map(|v| v as f32))).thrusts_n;
     let (before, after) = (thrusts(hover), thrusts(nudged));
     after.iter().zip(&before).map(|(after, before)| f64::from(after - before)).collect()

@@ -273,30 +273,40 @@ impl Rotors {
         }
     }
 
-    /// Rotors that did not answer as predicted, judged by what they are told when the step asks for most torque: their thrusts are
-    /// still on the way then, and the other axes have not begun to work against that.
+    /// Rotors that did not answer as predicted, judged by what they are told when most torque is given about the axis: their thrusts
+    /// are still on the way then. What is predicted is their share of all that is given, the work of the other axes included.
     fn sense(&self, id: &str, flown: &Recording) -> Vec<Check> {
         let (axis, sense) = self.turns;
         let torque_nm = torque_nm(&self.craft, axis);
-        let asked = |row: &Row| {
-            let [_, roll_nm, pitch_nm, yaw_nm] = row.demand.to_array();
-            sense * [roll_nm, pitch_nm, yaw_nm].iter().zip(torque_nm).map(|(asked, unit)| asked * unit).sum::<f64>()
+        let given = |row: &Row| {
+            let [_, roll_nm, pitch_nm, yaw_nm] = row.achieved.to_array();
+            sense * [roll_nm, pitch_nm, yaw_nm].iter().zip(torque_nm).map(|(given, unit)| given * unit).sum::<f64>()
         };
         let rows = flown.between(STEP_S, self.watched_until_s);
-        let most = rows.max_by(|one, other| asked(one).total_cmp(&asked(other)));
+        let most = rows.max_by(|one, other| given(one).total_cmp(&given(other)));
+        // Nothing given the right way is no answer at all.
+        let answer = most.filter(|row| given(row) > 0.0);
         let told_n = |rotor: usize, row: &Row| self.commanded_n(row).nth(rotor).unwrap_or(f64::NAN);
+        let before = |value: &dyn Fn(&Row) -> f64| mean(flown, 0.5, STEP_S - 0.01, value);
         let change_n = |rotor: usize| {
-            let before_n = mean(flown, 0.5, STEP_S - 0.01, |row| told_n(rotor, row));
-            most.map_or(f64::NAN, |row| told_n(rotor, row) - before_n)
+            let before_n = before(&|row| told_n(rotor, row));
+            answer.map_or(f64::NAN, |row| told_n(rotor, row) - before_n)
         };
+        let change = |axis: usize| {
+            let of = |row: &Row| row.achieved.to_array().get(axis).copied().unwrap_or(f64::NAN);
+            answer.map_or(f64::NAN, |row| of(row) - before(&of))
+        };
+        let wrench = [0, 1, 2, 3].map(change);
         let seen_n: Vec<f64> = (0..self.craft.rotors.len()).map(change_n).collect();
-        let predicted = |craft: &Craft| RotorResponse::to_turn(craft, axis, sense);
-        let missed = predicted(&self.craft).map_or_else(|| (0..seen_n.len()).collect(), |one| one.missed_by(&seen_n));
+        let at_a_limit = answer.is_some_and(|row| row.demand != row.achieved);
+        let predicted = |craft: &Craft| RotorResponse::to_give(craft, wrench);
+        let missed = |response: RotorResponse| response.missed_by(&seen_n, at_a_limit);
+        let missed = predicted(&self.craft).map_or_else(|| (0..seen_n.len()).collect(), missed);
         let title = "Rotors that did not answer as predicted";
         let one = check(id, "senses", title, missed.len() as f64, "", Limit::at_most(0.0), PREDICTED).or_else(|| {
             let names = missed.iter().filter_map(|rotor| self.craft.rotors.get(*rotor)).map(|rotor| rotor.name.as_str());
             let names = names.collect::<Vec<_>>().join(", ");
-            match explained_by(&self.craft, predicted, &seen_n) {
+            match explained_by(&self.craft, predicted, &seen_n, at_a_limit) {
                 Some(why) => format!("{names}: {why}."),
                 None => format!(
                     "{names}: the thrusts do not follow what effectiveness and inertia ask, and no two rotors swapped and no spin \

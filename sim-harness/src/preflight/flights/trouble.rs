@@ -169,6 +169,7 @@ pub(super) fn battery_low(site: &Site<'_>) -> Maiden {
     let sags = FaultKind::BatteryCollapse { voltage_share: SUDDEN_VOLTAGE_SHARE };
     flight.faults = vec![Fault { at_s: SAGS_AT_S, kind: sags }];
     let left = thrust_left_n(site.craft, site.world) / site.weight_n();
+    let (lost_m, source) = lost_at_a_sag(site.craft);
     Maiden {
         id: "battery-low",
         title: "Battery near empty",
@@ -190,11 +191,20 @@ pub(super) fn battery_low(site: &Site<'_>) -> Maiden {
                     "Height, most off",
                     largest(flown, 0.0, SAGGED_END_S, |row| (row.height_m() - HOVER_M).abs()),
                     "m",
-                    Limit::at_most(0.5),
-                    OUR_CHOICE,
-                ),
+                    Limit::at_most(lost_m),
+                    source,
+                )
+                .or_else(|| "More thrust to spare, or a sensor of the supply voltage (sensors.voltage.fitted).".into()),
             ]
         }),
+    }
+}
+
+/// Height that a craft may lose while the voltage falls: where nothing on board tells the voltage, the pilot alone makes up for it.
+fn lost_at_a_sag(craft: &Craft) -> (f64, &'static str) {
+    match craft.sensors.voltage {
+        Some(_) => (0.5, OUR_CHOICE),
+        None => (1.0, "our choice: twice that of a craft whose thrust follows its voltage; the pilot makes up for it"),
     }
 }
 
@@ -202,6 +212,9 @@ const LOST_AT_S: f64 = 2.0;
 
 pub(super) fn link_loss(site: &Site<'_>) -> Maiden {
     let (speed_m_s, source) = descent(site);
+    // Where nothing on board tells the voltage, a battery that has sagged carries less than the descent counts on.
+    let unknown_voltage = site.craft.battery.is_some() && site.craft.sensors.voltage.is_none();
+    let over = if unknown_voltage { 1.8 } else { 1.3 };
     let end_s = LOST_AT_S + HOVER_M / speed_m_s.min(1.0) + 8.0;
     let mut flight = site.flight("link loss", HOVER_M, vec![leg("hover", end_s, Vertical::Height(HOVER_M), LEVEL)]);
     flight.faults = vec![Fault { at_s: LOST_AT_S, kind: FaultKind::LinkLost { until_s: f64::INFINITY } }];
@@ -228,7 +241,7 @@ pub(super) fn link_loss(site: &Site<'_>) -> Maiden {
                     "Descent in the last 0.2 m",
                     largest(flown, LOST_AT_S, end_s, touch_down),
                     "m/s",
-                    Limit::at_most(1.3 * speed_m_s),
+                    Limit::at_most(over * speed_m_s),
                     source,
                 ),
                 Check::new(
@@ -247,7 +260,10 @@ pub(super) fn link_loss(site: &Site<'_>) -> Maiden {
 /// Speed of a descent without a pilot, and where it is from.
 fn descent(site: &Site<'_>) -> (f64, &'static str) {
     if site.craft.sensors.climb.is_some() {
-        return (DescentConfig::default().speed_m_s, "the descent's own speed; three tenths over it are our choice");
+        return (
+            DescentConfig::default().speed_m_s,
+            "the descent's own speed; three tenths over it are our choice, eight where nothing tells the voltage",
+        );
     }
     let missing_n = (1.0 - site.onboard.computer_config.supervisor.descent_thrust_share) * site.weight_n();
     let falling_m_s = (2.0 * missing_n * HOVER_M / site.craft.body.mass_kg).sqrt();
