@@ -39,6 +39,19 @@ pub struct Craft {
     pub battery: Option<Battery>,
     /// Where the ground is, for the thrust it adds; `None`: it adds none.
     pub ground_effect: Option<GroundEffect>,
+    /// What its file says about its own figures.
+    pub figures: Figures,
+}
+
+/// What a craft file says about its own figures.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Figures {
+    /// Keys that were measured and are right although unusual, as typed: [`crate::doubts`] about them do not decide.
+    pub measured: Vec<String>,
+    /// Whether the rotors stand in a regular layout, not one by one.
+    pub from_layout: bool,
+    /// Whether the file says what rotors in a wake keep of their thrust.
+    pub thrust_share_stated: bool,
 }
 
 /// The rigid body.

@@ -7,6 +7,7 @@ pub mod board;
 pub mod craft;
 pub mod demo;
 pub mod dispersion;
+pub mod doubts;
 pub mod enough;
 pub mod envelope;
 pub mod expectation;

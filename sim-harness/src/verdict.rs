@@ -4,6 +4,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::doubts::Doubt;
 use crate::margins::LoopResponse;
 use crate::recording::Recording;
 use crate::saturation::Picture;
@@ -151,6 +152,8 @@ pub struct FlightReport {
 pub struct Preflight {
     /// The craft's name.
     pub craft: String,
+    /// Figures of its file that are hard to believe, found before anything flew.
+    pub doubts: Vec<Doubt>,
     /// Facts about it.
     pub facts: Vec<Fact>,
     /// How its rotors answer.
@@ -173,9 +176,14 @@ impl Preflight {
         self.bench.iter().chain(self.flights.iter().flat_map(|flight| &flight.checks))
     }
 
-    /// Fit for a first flight: flights were flown, and every check passes.
+    /// Fit for a first flight: flights were flown, every check passes, and no doubt is left that nobody vouches for.
     pub fn fit(&self) -> bool {
-        !self.flights.is_empty() && self.checks().all(Check::passes)
+        !self.flights.is_empty() && self.checks().all(Check::passes) && self.open_doubts().next().is_none()
+    }
+
+    /// The doubts that decide: nobody vouches for the figure.
+    pub fn open_doubts(&self) -> impl Iterator<Item = &Doubt> {
+        self.doubts.iter().filter(|doubt| !doubt.vouched)
     }
 
     /// What would mend each of the reasons, in their order; a change that was already told is not told again: "as under 1".

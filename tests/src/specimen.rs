@@ -30,6 +30,7 @@ pub fn bare_body(mass_kg: f64, inertia_kg_m2: Matrix3<f64>) -> Craft {
         dispersion: Default::default(),
         battery: None,
         ground_effect: None,
+        figures: Default::default(),
         sensors: evenkeel::sensors::SensorsConfig::PERFECT,
     }
 }

@@ -8,7 +8,7 @@ use super::key::Keys;
 use super::source::Source;
 use super::table::Table;
 use super::{battery, inertia, rotors, sensors};
-use crate::craft::{Body, Craft, Gains, GroundEffect, Limits, Loops, RateGains, Saturation};
+use crate::craft::{Body, Craft, Figures, Gains, GroundEffect, Limits, Loops, RateGains, Saturation};
 use crate::dispersion::Dispersion;
 
 /// Checks the text of a craft file; messages call it `name_for_messages`.
@@ -58,8 +58,19 @@ fn craft(file: &CraftKeys<'_>) -> Result<Craft, FileError> {
         battery,
         sensors: sensors::sensors(&file.sensors, loops.rate_hz)?,
         ground_effect: file.ground_effect.as_ref().map(|keys| GroundEffect { datum_height_m: keys.datum_height_m }),
+        figures: figures(file),
         loops,
     })
+}
+
+fn figures(file: &CraftKeys<'_>) -> Figures {
+    let stated = |at: &Table<'_>, key: &str| at.get(key, "").is_some();
+    let in_layout = file.layout.as_ref().is_some_and(|layout| stated(&layout.at, "lower_thrust_share"));
+    Figures {
+        measured: file.figures.measured.clone(),
+        from_layout: file.layout.is_some(),
+        thrust_share_stated: in_layout || file.rotor.iter().any(|rotor| stated(&rotor.placed.at, "thrust_share")),
+    }
 }
 
 fn gains(keys: &GainsKeys<'_>, rate_hz: f64) -> Result<Gains, FileError> {

@@ -7,6 +7,7 @@ use super::key::{KeyRule, Keys, Row, keys};
 use super::rule::{Range, Rule, above, column, from, number, rising, vector, whole, within};
 use super::section::{list, section};
 use super::table::Table;
+use super::vouched::doubtable;
 use super::word::{flag, text, tiers, word};
 use crate::craft::{MAX_ROTORS, Spin};
 use crate::dispersion::{Dispersion, SHAPES, Shape};
@@ -47,6 +48,7 @@ keys! {
         battery: Option<BatteryKeys<'a>> = section::<BatteryKeys>().optional("full voltage always"), "a battery that sags as current flows and as it empties";
         ground_effect: Option<GroundEffectKeys<'a>> = section::<GroundEffectKeys>().optional("the ground adds no thrust"), "the thrust that the ground adds to a rotor near it";
         sensors: SensorsKeys<'a> = section::<SensorsKeys>().or_empty(), "what the craft senses with, and how well";
+        figures: FiguresKeys<'a> = section::<FiguresKeys>().or_empty(), "what you know about the figures of this file";
     }
 
     /// `[body]`
@@ -136,6 +138,11 @@ keys! {
     /// `[ground_effect]`
     GroundEffectKeys {
         datum_height_m: f64 = number(from(0.0).to(20.0)).required(), "how high the datum is above the ground while the craft stands";
+    }
+
+    /// `[figures]`
+    FiguresKeys {
+        measured: Vec<String> = doubtable().or(Vec::new()), "the keys that were measured and are right although unusual: a doubt about them is printed and does not decide";
     }
 
     /// `[saturation]`

@@ -27,6 +27,7 @@ mod sensors;
 mod source;
 mod table;
 mod unit;
+mod vouched;
 mod word;
 mod world;
 

@@ -3,8 +3,8 @@
 use std::fmt::Write;
 
 use super::craft_keys::{
-    AccelerometerKeys, AngleKeys, BatteryKeys, BodyKeys, ClimbKeys, CraftKeys, CurveKeys, DispersionKeys, GainsKeys,
-    GroundEffectKeys, GyroKeys, HeadingKeys, InertiaKeys, LayoutKeys, LimitsKeys, LoopsKeys, PropellerKeys,
+    AccelerometerKeys, AngleKeys, BatteryKeys, BodyKeys, ClimbKeys, CraftKeys, CurveKeys, DispersionKeys, FiguresKeys,
+    GainsKeys, GroundEffectKeys, GyroKeys, HeadingKeys, InertiaKeys, LayoutKeys, LimitsKeys, LoopsKeys, PropellerKeys,
     RateAxisKeys, RotorKeys, RotorsKeys, SaturationKeys, SensorsKeys, VoltageKeys, VoltageSensorKeys,
 };
 use super::flight_keys::{
@@ -28,6 +28,7 @@ pub fn craft_reference() -> String {
         table("`[battery]`", BatteryKeys::rows()),
         table("`battery.voltage_curve`", VoltageKeys::rows()),
         table("`[ground_effect]`", GroundEffectKeys::rows()),
+        table("`[figures]`", FiguresKeys::rows()),
         table("`[saturation]`", SaturationKeys::rows()),
         table("`[loops]`", LoopsKeys::rows()),
         table("`[gains]`", GainsKeys::rows()),

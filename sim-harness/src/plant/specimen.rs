@@ -37,6 +37,7 @@ pub(crate) fn craft(rotors: Vec<Rotor>) -> Craft {
         dispersion: Default::default(),
         battery: None,
         ground_effect: None,
+        figures: Default::default(),
         sensors: crate::sensors::SensorsConfig::PERFECT,
     }
 }

@@ -22,6 +22,7 @@ use rayon::prelude::*;
 
 use crate::craft::Craft;
 use crate::dispersion::{self, FLIGHTS_JUDGED};
+use crate::doubts::{Doubt, doubts};
 use crate::margins::LoopResponse;
 use crate::onboard::Onboard;
 use crate::recording::Recording;
@@ -41,9 +42,10 @@ use flights::Maiden;
 /// fixed, not a property of the craft.
 pub fn preflight(craft: &Craft, progress: &(dyn Fn(usize, usize) + Sync)) -> Result<Preflight, Diverged> {
     let world = World::default();
+    let doubts = doubts(craft, &world);
     let onboard = match Onboard::<f32>::new(craft, world.gravity_m_s2) {
         Ok(onboard) => onboard,
-        Err(reason) => return Ok(unflyable(craft, &bench::refusal(craft, reason, world.gravity_m_s2))),
+        Err(reason) => return Ok(unflyable(craft, doubts, &bench::refusal(craft, reason, world.gravity_m_s2))),
     };
     let maidens = flights::all(craft, &onboard, &world);
     let count = maidens.len() + FLIGHTS_JUDGED as usize;
@@ -67,6 +69,7 @@ pub fn preflight(craft: &Craft, progress: &(dyn Fn(usize, usize) + Sync)) -> Res
     remedy::say(craft, &onboard, &bench, &mut flights);
     Ok(Preflight {
         craft: craft.name.clone(),
+        doubts,
         facts: facts::facts(craft, Some(&onboard)),
         sticks: sticks::responses(craft, &onboard),
         first_limits: saturation::first_limits(craft, &onboard),
@@ -110,9 +113,10 @@ fn varied(craft: &Craft, progress: &(dyn Fn() + Sync)) -> Result<FlightReport, D
     Ok(FlightReport { id: "dispersed", title, asked, checks: judged.checks, recording: judged.recording? })
 }
 
-fn unflyable(craft: &Craft, reasons: &[crate::verdict::Check]) -> Preflight {
+fn unflyable(craft: &Craft, doubts: Vec<Doubt>, reasons: &[crate::verdict::Check]) -> Preflight {
     Preflight {
         craft: craft.name.clone(),
+        doubts,
         facts: facts::facts(craft, None),
         sticks: Vec::new(),
         first_limits: Vec::new(),

@@ -54,6 +54,7 @@ pub fn fit() -> (Preflight, Craft) {
     let craft = craft();
     let preflight = Preflight {
         craft: "survey quad".into(),
+        doubts: Vec::new(),
         facts: facts.map(|(title, value)| Fact { title, value: value.into() }).to_vec(),
         sticks: sticks(),
         first_limits: first_limits(),
@@ -116,6 +117,7 @@ pub fn craft() -> Craft {
         dispersion: Default::default(),
         battery: None,
         ground_effect: None,
+        figures: Default::default(),
         sensors: crate::sensors::SensorsConfig::PERFECT,
     }
 }

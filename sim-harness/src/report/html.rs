@@ -6,7 +6,7 @@ use super::craft_view::{rotor_table, shares_a_place, stick_view, top_view};
 use super::figures::{figures, with_unit};
 use super::flight_page::{checks_table, mark, section, tally, typeset};
 use super::text::{largest, near_words, used_percent};
-use super::{loops_page, saturation_page};
+use super::{doubts_page, loops_page, saturation_page};
 use crate::craft::Craft;
 use crate::near_misses::near_misses;
 use crate::verdict::{CAUTIONS, FirstLimit, Preflight};
@@ -32,6 +32,7 @@ pub fn html(preflight: &Preflight, craft: &Craft) -> String {
                 }
                 main {
                     div.first { (verdict(preflight)) (cautions()) }
+                    (doubts_page::section(preflight))
                     (about(preflight, craft))
                     @if !preflight.sticks.is_empty() { (answers(preflight, craft)) }
                     @if let Some(picture) = &preflight.saturation { (saturation_page::section(picture)) }
@@ -62,7 +63,7 @@ fn verdict(preflight: &Preflight) -> Markup {
                 small { " for a first flight" }
             }
             @if fit { p { "All " (total) " checks are held, as far as a model of the craft can tell." } }
-            @else { p { (failed) " of " (total) " checks failed." } }
+            @else { (doubts_page::reasons(preflight)) p { (failed) " of " (total) " checks failed." } }
             @if preflight.flights.is_empty() { p { "No flight was flown: what the checks at rest found rules it out." } }
             @if failed > 0 {
                 ol.reasons { @for ((place, check), mend) in preflight.reasons().zip(preflight.mends()) {

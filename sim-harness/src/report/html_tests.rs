@@ -160,6 +160,7 @@ fn renders_when_nothing_was_flown_and_nothing_is_known() {
     craft.rotors.clear();
     let preflight = Preflight {
         craft: String::new(),
+        doubts: vec![],
         facts: vec![],
         sticks: vec![],
         first_limits: vec![],

@@ -20,6 +20,7 @@ pub fn json(preflight: &Preflight) -> Value {
         "fit": preflight.fit(),
         "checks": preflight.checks().map(check).collect::<Vec<_>>(),
         "near_misses": near_misses(preflight).iter().map(near_miss).collect::<Vec<_>>(),
+        "doubts": preflight.doubts,
         "facts": preflight.facts,
         "sticks": preflight.sticks,
         "first_limits": preflight.first_limits,

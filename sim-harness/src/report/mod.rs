@@ -6,6 +6,7 @@ mod bode;
 mod chart;
 mod craft_view;
 mod decades;
+mod doubts_page;
 mod figures;
 mod flight_page;
 mod html;
@@ -24,7 +25,7 @@ mod thin;
 mod ticks;
 mod write;
 
-pub(crate) use figures::{Figures, figure, figures_of};
+pub(crate) use figures::{Figures, figure, figures_of, trimmed};
 pub use html::html;
 pub use json::json;
 pub use text::{TextStyle, text};

@@ -5,6 +5,7 @@ use anstyle::{AnsiColor, Style};
 use textwrap::core::display_width;
 use textwrap::{Options, wrap};
 
+use super::doubts_page::{DoubtWords, open_in_words};
 use super::figures::{Figures, figure, figures, with_unit};
 use crate::near_misses::{NearMiss, near_misses};
 use crate::verdict::{CAUTIONS, Check, FirstLimit, FlightReport, Preflight};
@@ -44,6 +45,7 @@ pub fn text(preflight: &Preflight, style: TextStyle) -> String {
     for fact in &preflight.facts {
         page.named(fact.title, &fact.value);
     }
+    doubts(&mut page, preflight);
     sticks(&mut page, preflight);
     first_limits(&mut page, &preflight.first_limits);
     page.heading("At rest");
@@ -54,6 +56,22 @@ pub fn text(preflight: &Preflight, style: TextStyle) -> String {
     closest(&mut page, preflight);
     verdict(&mut page, preflight);
     page.out
+}
+
+fn doubts(page: &mut Page, preflight: &Preflight) {
+    if preflight.doubts.is_empty() {
+        return;
+    }
+    page.heading("Figures in doubt");
+    for (doubt, number) in preflight.doubts.iter().zip(1..) {
+        let (words, style) = (DoubtWords::of(doubt), if doubt.vouched { PLAIN } else { BAD });
+        page.item(&format!("{number}."), &format!("{}.", words.figure), style);
+        // No full stop after a number to type.
+        page.paragraph(&words.likely, INDENT + 3);
+        for line in [words.because, words.vouch] {
+            page.paragraph(&format!("{line}."), INDENT + 3);
+        }
+    }
 }
 
 fn sticks(page: &mut Page, preflight: &Preflight) {
@@ -134,6 +152,12 @@ fn verdict(page: &mut Page, preflight: &Preflight) {
     page.line("NOT FIT for a first flight", BAD);
     if preflight.flights.is_empty() {
         page.paragraph("No flight was flown: what the checks at rest found rules it out.", INDENT);
+    }
+    if let Some(count) = open_in_words(preflight) {
+        page.paragraph(&count, INDENT);
+        for (words, number) in preflight.open_doubts().map(DoubtWords::of).zip(1..) {
+            page.item(&format!("{number}."), &format!("{}. {}", words.figure, words.likely), PLAIN);
+        }
     }
     page.paragraph(&format!("{failed} of {total} checks failed."), INDENT);
     for (((place, check), mend), number) in preflight.reasons().zip(preflight.mends()).zip(1..) {
