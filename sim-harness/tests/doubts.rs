@@ -176,7 +176,7 @@ const NAMED: f64 = 0.90;
 const SMALL_SLIPS: [&str; 4] = ["half the mass", "mass in pounds", "arm is the diagonal", "voltage of one cell"];
 const SMALL_SEEN: f64 = 0.5;
 
-/// Source: the drawn crafts follow from momentum theory and parts (`sheet`), not from the bands.
+/// The drawn crafts follow from momentum theory and parts (`sheet`), not from the bands.
 #[test]
 fn doubts_nothing_when_a_craft_is_sound() {
     for seed in 0..SOUND {

@@ -160,7 +160,7 @@ fn asks_for_the_wake_and_the_size_when_a_pair_or_a_battery_says_nothing_of_them(
     assert!(open(&parse_craft("quad.toml", &fast).unwrap()).is_empty());
 }
 
-/// Source: momentum theory with the table of hover_endurance.csv is held in tests/; here the ends: no number, no rotor.
+/// No number, no rotor: an answer, and no panic.
 #[test]
 fn says_something_and_does_not_fail_when_figures_are_absurd() {
     for factor in [1e-300, 1e300, f64::NAN, f64::INFINITY, 0.0] {
