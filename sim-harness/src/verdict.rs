@@ -147,6 +147,15 @@ pub struct FlightReport {
     pub recording: Recording,
 }
 
+/// One change that makes every failed check hold.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct Mend {
+    /// What to change, with its figure.
+    pub change: String,
+    /// How many checks hold on the craft so changed: all of them. It was flown.
+    pub held_after: usize,
+}
+
 /// Everything the maiden-flight check found.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Preflight {
@@ -168,6 +177,8 @@ pub struct Preflight {
     pub bench: Vec<Check>,
     /// The flights, each with its checks; empty when the craft cannot be flown at all.
     pub flights: Vec<FlightReport>,
+    /// One change that makes every failed check hold; `None` where nothing failed, or none was found.
+    pub mend: Option<Mend>,
 }
 
 impl Preflight {

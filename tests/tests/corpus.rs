@@ -7,7 +7,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use evenkeel::file::parse_craft;
 use evenkeel_tests::corpus::slips::{self, Slip, Slipped};
-use evenkeel_tests::corpus::{Drawn, Outcome, outcome, sound, turned};
+use evenkeel_tests::corpus::{Drawn, Outcome, doubted_or_flown, outcome, sound, turned};
 
 /// The seed of the corpus that is gated. Others give other crafts.
 const SEED: u64 = 20;
@@ -52,7 +52,7 @@ struct Tally {
 
 impl Tally {
     fn add(&mut self, slip: &Slip, drawn: &Drawn, slipped: &Slipped) {
-        let found = outcome(&slipped.file);
+        let found = doubted_or_flown(&slipped.file);
         self.made += 1;
         let which = format!("{} in {} ({})", slip.id, drawn.name, slipped.key);
         let first =
@@ -72,13 +72,13 @@ impl Tally {
 
 #[test]
 fn finds_sound_crafts_fit_when_they_are_drawn() {
-    none_refused((0..CRAFTS).step_by(25).map(|index| sound(SEED, index)));
+    none_refused((0..CRAFTS).step_by(50).map(|index| sound(SEED, index)));
 }
 
 #[test]
 fn sees_slips_when_builders_make_them() {
     let mut tally = Tally::default();
-    for slip in slips::all().iter().step_by(9) {
+    for slip in slips::all().iter().step_by(6) {
         for (drawn, slipped) in made(slip, SAMPLE_SEED, 1) {
             tally.add(slip, &drawn, &slipped);
         }

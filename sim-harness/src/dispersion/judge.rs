@@ -4,7 +4,7 @@ use super::answer::Answer;
 use super::campaign::{Campaign, CampaignError, Shard};
 use super::safety::{CALM_MAX_DEG_S, HEIGHT_OFF_MAX_M, LEAN_OFF_MAX_DEG, TILT_BEYOND_MAX_DEG};
 use crate::arrival::IMPACT_MAX_M_S;
-use crate::craft::Craft;
+use crate::craft::{Craft, Gains};
 use crate::recording::Recording;
 use crate::simulation::Diverged;
 use crate::verdict::{Check, Limit};
@@ -45,7 +45,10 @@ pub fn judge(craft: &Craft, flights: u64, progress: &(dyn Fn() + Sync)) -> Resul
     let mend = || {
         let worst =
             answer.worst.first().map_or_else(String::new, |worst| format!("flight {}: {}", worst.index, worst.reason));
-        format!("Measure the craft better and narrow [dispersion], or lower the gains; the worst is {worst}.")
+        format!(
+            "Measure the craft better and narrow [dispersion]{}; the worst is {worst}.",
+            if craft.gains == Gains::default() { "" } else { ", or take [gains] out" }
+        )
     };
     let checks = vec![
         Check::new(

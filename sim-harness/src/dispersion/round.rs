@@ -28,7 +28,7 @@ pub fn round<S>(craft: &Craft, onboard: &Onboard<S>) -> Flight {
         ("nose up", 14.0, HEIGHT_M, lean(0.0, tilt_rad)),
         ("turn", 17.0, HEIGHT_M, turn),
         ("hold the place", 20.0, HEIGHT_M, STAY),
-        ("down", 26.0, 0.0, STAY),
+        ("down", 30.0, 0.0, STAY),
     ];
     let leg = |(name, until_s, height_m, lateral): (&str, f64, f64, Lateral)| Leg {
         name: name.into(),

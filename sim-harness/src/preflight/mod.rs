@@ -13,6 +13,7 @@ mod lean;
 #[cfg(test)]
 mod loaded_tests;
 mod margins;
+mod one_mend;
 mod remedy;
 mod rotor_response;
 mod saturation;
@@ -41,6 +42,13 @@ use flights::Maiden;
 /// When the computation of a flight diverges; that is a fault of the program or of gains the owner
 /// fixed, not a property of the craft.
 pub fn preflight(craft: &Craft, progress: &(dyn Fn(usize, usize) + Sync)) -> Result<Preflight, Diverged> {
+    let found = checked(craft, progress)?;
+    let mend = one_mend::find(craft, &found);
+    Ok(Preflight { mend, ..found })
+}
+
+/// The check itself, without a search for what would mend it.
+fn checked(craft: &Craft, progress: &(dyn Fn(usize, usize) + Sync)) -> Result<Preflight, Diverged> {
     let world = World::default();
     let doubts = doubts(craft, &world);
     let onboard = match Onboard::<f32>::new(craft, world.gravity_m_s2) {
@@ -61,11 +69,8 @@ pub fn preflight(craft: &Craft, progress: &(dyn Fn(usize, usize) + Sync)) -> Res
     let mut flights = maidens?;
     flights.push(varied?);
     let picture = Picture::of(craft, &onboard, &world).and_then(|picture| picture.with_flights(craft, &flights)).ok();
-    let mut bench = bench::checks(craft, &onboard);
     let site = Site { craft, onboard: &onboard, world: &world };
-    bench.extend([lean::check(&site), command_noise::check(&site)]);
-    bench.extend(picture.iter().flat_map(|picture| checks(craft, picture)));
-    bench.extend(margins::checks(craft, world.gravity_m_s2));
+    let bench = bench_of(&site, picture.as_ref());
     remedy::say(craft, &onboard, &bench, &mut flights);
     Ok(Preflight {
         craft: craft.name.clone(),
@@ -77,7 +82,24 @@ pub fn preflight(craft: &Craft, progress: &(dyn Fn(usize, usize) + Sync)) -> Res
         loops: LoopResponse::all(craft, world.gravity_m_s2).unwrap_or_default(),
         bench,
         flights,
+        mend: None,
     })
+}
+
+/// The checks at rest.
+fn bench_of(site: &Site<'_>, picture: Option<&Picture>) -> Vec<Check> {
+    let mut bench = bench::checks(site.craft, site.onboard);
+    bench.extend([lean::check(site), command_noise::check(site)]);
+    bench.extend(picture.iter().flat_map(|picture| checks(site.craft, picture)));
+    bench.extend(margins::checks(site.craft, site.world.gravity_m_s2));
+    bench
+}
+
+/// The same of a craft that is not flown; `None` where it cannot be.
+fn at_rest(craft: &Craft, world: &World) -> Option<Vec<Check>> {
+    let onboard = Onboard::<f32>::new(craft, world.gravity_m_s2).ok()?;
+    let picture = Picture::of(craft, &onboard, world).ok();
+    Some(bench_of(&Site { craft, onboard: &onboard, world }, picture.as_ref()))
 }
 
 fn flown_and_judged(craft: &Craft, onboard: &Onboard<f32>, maiden: &Maiden) -> Result<FlightReport, Diverged> {
@@ -124,5 +146,6 @@ fn unflyable(craft: &Craft, doubts: Vec<Doubt>, reasons: &[crate::verdict::Check
         loops: Vec::new(),
         bench: reasons.to_vec(),
         flights: Vec::new(),
+        mend: None,
     }
 }

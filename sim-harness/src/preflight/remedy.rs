@@ -6,7 +6,7 @@ use evenkeel_mixer::Wrench;
 use super::bench::most_n;
 use super::flights::trouble::thrust_left_n;
 use crate::available_thrust::{least_factor, with_less_resistance, with_stronger_rotors};
-use crate::craft::Craft;
+use crate::craft::{Craft, Gains};
 use crate::onboard::Onboard;
 use crate::script::World;
 use crate::verdict::{Check, FlightReport};
@@ -96,7 +96,12 @@ fn words(craft: &Craft, onboard: &Onboard<f32>, check: &Check) -> Option<String>
              and has to climb back."
         ),
         (_, "overshoot" | "settled" | "rate" | "stops") => format!(
-            "Lower gains in [gains] (angle now {angle_per_s:.2} per second), or quicker rotors (the slowest lags by {lag_s} s)."
+            "{}quicker rotors (the slowest lags by {lag_s} s).",
+            if craft.gains == Gains::default() {
+                "More torque to spare, or ".into()
+            } else {
+                format!("Take [gains] out (angle now {angle_per_s:.2} per second), or ")
+            }
         ),
         (_, "height" | "climb") => {
             format!("More thrust to spare (now {spare:.2} weights): less mass, or stronger rotors.")
@@ -111,11 +116,18 @@ fn words(craft: &Craft, onboard: &Onboard<f32>, check: &Check) -> Option<String>
     Some(words)
 }
 
-/// How to bring the centre of mass under that of the rotors' full thrust; `None` where it is there.
-pub(super) fn balanced(craft: &Craft) -> Option<String> {
+/// The centre of mass brought under that of the rotors' full thrust, as low as it is.
+pub(super) fn balanced_center_m(craft: &Craft) -> [f64; 3] {
     let full_n: f64 = craft.rotors.iter().map(|rotor| rotor.thrust_max_n).sum();
     let middle =
         |k: usize| craft.rotors.iter().map(|rotor| rotor.thrust_max_n * rotor.position_m[k]).sum::<f64>() / full_n;
+    [middle(0), middle(1), craft.body.center_of_mass_m[2]]
+}
+
+/// How to bring the centre of mass under that of the rotors' full thrust; `None` where it is there.
+pub(super) fn balanced(craft: &Craft) -> Option<String> {
+    let center_m = balanced_center_m(craft);
+    let middle = |k: usize| center_m[k];
     let [ahead_m, right_m] = [0, 1].map(|k| craft.body.center_of_mass_m[k] - middle(k));
     let arm = |rotor: &crate::craft::Rotor| (rotor.position_m[0] - middle(0)).hypot(rotor.position_m[1] - middle(1));
     let arm_m = craft.rotors.iter().map(arm).fold(0.0, f64::max);

@@ -55,6 +55,7 @@ pub fn fit() -> (Preflight, Craft) {
     let preflight = Preflight {
         craft: "survey quad".into(),
         doubts: Vec::new(),
+        mend: None,
         facts: facts.map(|(title, value)| Fact { title, value: value.into() }).to_vec(),
         sticks: sticks(),
         first_limits: first_limits(),

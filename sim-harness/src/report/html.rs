@@ -5,7 +5,7 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 use super::craft_view::{rotor_table, shares_a_place, stick_view, top_view};
 use super::figures::{figures, with_unit};
 use super::flight_page::{checks_table, mark, section, tally, typeset};
-use super::text::{largest, near_words, used_percent};
+use super::text::{largest, mend_words, near_words, used_percent};
 use super::{doubts_page, loops_page, saturation_page};
 use crate::craft::Craft;
 use crate::near_misses::near_misses;
@@ -65,6 +65,7 @@ fn verdict(preflight: &Preflight) -> Markup {
             @if fit { p { "All " (total) " checks are held, as far as a model of the craft can tell." } }
             @else { (doubts_page::reasons(preflight)) p { (failed) " of " (total) " checks failed." } }
             @if preflight.flights.is_empty() { p { "No flight was flown: what the checks at rest found rules it out." } }
+            @if let Some(mend) = &preflight.mend { p { b { (mend_words(mend)) } } }
             @if failed > 0 {
                 ol.reasons { @for ((place, check), mend) in preflight.reasons().zip(preflight.mends()) {
                     @let figures = figures(check);

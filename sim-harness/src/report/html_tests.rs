@@ -161,6 +161,7 @@ fn renders_when_nothing_was_flown_and_nothing_is_known() {
     let preflight = Preflight {
         craft: String::new(),
         doubts: vec![],
+        mend: None,
         facts: vec![],
         sticks: vec![],
         first_limits: vec![],

@@ -21,6 +21,7 @@ pub fn json(preflight: &Preflight) -> Value {
         "checks": preflight.checks().map(check).collect::<Vec<_>>(),
         "near_misses": near_misses(preflight).iter().map(near_miss).collect::<Vec<_>>(),
         "doubts": preflight.doubts,
+        "mend": preflight.mend,
         "facts": preflight.facts,
         "sticks": preflight.sticks,
         "first_limits": preflight.first_limits,

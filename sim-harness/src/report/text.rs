@@ -8,7 +8,7 @@ use textwrap::{Options, wrap};
 use super::doubts_page::{DoubtWords, open_in_words};
 use super::figures::{Figures, figure, figures, with_unit};
 use crate::near_misses::{NearMiss, near_misses};
-use crate::verdict::{CAUTIONS, Check, FirstLimit, FlightReport, Preflight};
+use crate::verdict::{CAUTIONS, Check, FirstLimit, FlightReport, Mend, Preflight};
 
 /// Whether the text carries colour.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -140,6 +140,11 @@ pub(super) fn near_words(near: &NearMiss<'_>) -> String {
     format!("{place}. {}: {value}, {limit}", check.title)
 }
 
+/// The one change, and that it was flown.
+pub(super) fn mend_words(mend: &Mend) -> String {
+    format!("One change mends it all, flown and held: {} (all {} checks then hold).", mend.change, mend.held_after)
+}
+
 fn verdict(page: &mut Page, preflight: &Preflight) {
     let (total, failed) = (preflight.checks().count(), preflight.reasons().count());
     page.line("", PLAIN);
@@ -160,6 +165,9 @@ fn verdict(page: &mut Page, preflight: &Preflight) {
         }
     }
     page.paragraph(&format!("{failed} of {total} checks failed."), INDENT);
+    if let Some(mend) = &preflight.mend {
+        page.paragraph(&mend_words(mend), INDENT);
+    }
     for (((place, check), mend), number) in preflight.reasons().zip(preflight.mends()).zip(1..) {
         let Figures { value, limit } = figures(check);
         let value = with_unit(&value, check.unit);

@@ -23,7 +23,7 @@ pub mod write;
 
 pub use authority::Authority;
 pub use craft::{Drawn, sound};
-pub use outcome::{Outcome, outcome};
+pub use outcome::{Outcome, doubted_or_flown, outcome};
 
 /// Standard gravity.
 pub const GRAVITY_M_S2: f64 = 9.806_65;

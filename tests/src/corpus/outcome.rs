@@ -1,7 +1,9 @@
 //! What the program makes of a file of the corpus: refused by the reader, not fit, doubted, named.
 
+use evenkeel::doubts::{Doubt, doubts};
 use evenkeel::file::parse_craft;
 use evenkeel::preflight::preflight;
+use evenkeel::script::World;
 use evenkeel::verdict::{Check, Limit, Preflight};
 
 use super::table::Table;
@@ -15,6 +17,23 @@ pub enum Outcome {
     Judged(Box<Preflight>),
     /// A flight diverged, with this message.
     Diverged(String),
+    /// Doubts that nobody vouches for: such a craft is not fit whatever its flights show, so it was not flown.
+    Doubted(Vec<Doubt>),
+}
+
+/// Reads a craft file and asks for its doubts; flies it only where there are none.
+///
+/// # Panics
+/// As [`outcome`].
+pub fn doubted_or_flown(file: &Table) -> Outcome {
+    let text = toml::to_string(file).unwrap_or_else(|error| panic!("{error}"));
+    if let Ok(craft) = parse_craft("craft.toml", &text) {
+        let open: Vec<Doubt> = doubts(&craft, &World::default()).into_iter().filter(|doubt| !doubt.vouched).collect();
+        if !open.is_empty() {
+            return Outcome::Doubted(open);
+        }
+    }
+    outcome(file)
 }
 
 /// Reads and checks a craft file.
@@ -36,7 +55,7 @@ impl Outcome {
     /// Whether the program objects.
     pub fn objects(&self) -> bool {
         match self {
-            Outcome::Refused(_) | Outcome::Diverged(_) => true,
+            Outcome::Refused(_) | Outcome::Diverged(_) | Outcome::Doubted(_) => true,
             Outcome::Judged(found) => !found.fit(),
         }
     }
@@ -47,6 +66,7 @@ impl Outcome {
             Outcome::Refused(message) => stands_in(message, key),
             Outcome::Judged(found) => named(found, key),
             Outcome::Diverged(_) => false,
+            Outcome::Doubted(doubts) => doubted(doubts, key),
         }
     }
 
@@ -60,14 +80,23 @@ impl Outcome {
         match self {
             Outcome::Refused(message) => by_itself("reader", message),
             Outcome::Diverged(message) => by_itself("diverged", message),
-            Outcome::Judged(found) => found.reasons().map(|(_, check)| check.clone()).collect(),
+            Outcome::Doubted(doubts) => doubts.iter().flat_map(|doubt| by_itself(doubt.id, &doubt.likely)).collect(),
+            Outcome::Judged(found) => {
+                let doubts = found.open_doubts().flat_map(|doubt| by_itself(doubt.id, &doubt.likely));
+                doubts.chain(found.reasons().map(|(_, check)| check.clone())).collect()
+            }
         }
     }
 }
 
-/// Whether a verdict names `key`: in the mend of its first reason.
+/// Whether a verdict names `key`: by a doubt that decides, or in the mend of its first reason.
 pub fn named(found: &Preflight, key: &str) -> bool {
-    found.reasons().next().is_some_and(|(_, check)| check.mend.iter().any(|mend| stands_in(mend, key)))
+    let by_doubt = found.open_doubts().any(|doubt| stands_in(&doubt.key, key));
+    by_doubt || found.reasons().next().is_some_and(|(_, check)| check.mend.iter().any(|mend| stands_in(mend, key)))
+}
+
+fn doubted(doubts: &[Doubt], key: &str) -> bool {
+    doubts.iter().any(|doubt| stands_in(&doubt.key, key))
 }
 
 /// Whether `text` has the last word of `key` in it: `rotors.thrust_max_n` also stands as `rotor[2].thrust_max_n`. A body's

@@ -133,6 +133,7 @@ pub(super) fn rotor_out(site: &Site<'_>) -> Option<Maiden> {
         return None;
     };
     let expected = Expected::of(site, place, &left, report_s)?;
+    let softly_m_s = site.touch_down_max_m_s();
     let aligned = site.aligned();
     let lean_rad = aligned.lean_all_rad() + aligned.tilt_off_rad(COMES_DOWN_FROM_S);
     let level = site.level_within(1.0, COMES_DOWN_FROM_S);
@@ -190,7 +191,7 @@ pub(super) fn rotor_out(site: &Site<'_>) -> Option<Maiden> {
                     level,
                     "the attitude asked for, and the lean that alignment leaves; one degree more is our choice",
                 ),
-                touch_down("rotor-out", flown, LANDS_FROM_S, END_S),
+                touch_down("rotor-out", flown, LANDS_FROM_S, END_S, softly_m_s),
                 rest("rotor-out", flown, END_S),
                 Check::new(
                     "rotor-out.motors",

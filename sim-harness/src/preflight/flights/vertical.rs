@@ -200,6 +200,7 @@ pub(super) fn landing(site: &Site<'_>) -> Maiden {
         leg("hover", 3.0, Vertical::Height(LANDING_FROM_M), LEVEL),
         leg("descend and land", 20.0, Vertical::Height(0.0), LEVEL),
     ];
+    let softly_m_s = site.touch_down_max_m_s();
     // With its mass off centre a craft cannot have every rotor at its floor and no torque.
     let balanced_n = f64::from(site.onboard.mixer.balanced_thrust_n().0);
     let floors_n =
@@ -212,7 +213,7 @@ pub(super) fn landing(site: &Site<'_>) -> Maiden {
         real: None,
         judge: Box::new(move |flown| {
             vec![
-                touch_down("landing", flown, 3.0, 20.0),
+                touch_down("landing", flown, 3.0, 20.0, softly_m_s),
                 rest("landing", flown, 20.0),
                 Check::new(
                     "landing.level",
