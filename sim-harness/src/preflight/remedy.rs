@@ -1,8 +1,6 @@
 //! What would mend a check that failed and does not say so itself: a change of the craft with its figure where one can be
 //! worked out, else the failure at rest that lies beneath it.
 
-use evenkeel_mixer::Wrench;
-
 use super::bench::most_n;
 use super::flights::trouble::thrust_left_n;
 use crate::available_thrust::{least_factor, with_less_resistance, with_stronger_rotors};
@@ -26,35 +24,10 @@ pub(super) fn say(craft: &Craft, onboard: &Onboard<f32>, bench: &[Check], flight
             check.mend = match (check.id.as_str(), flight.id) {
                 (_, "dispersed") => dispersed.clone(),
                 ("battery-low.left", _) => Some(lighter(craft, check)),
-                _ => pushed_sideways(craft, onboard, check).or_else(beneath).or_else(|| words(craft, onboard, check)),
+                _ => beneath().or_else(|| words(craft, onboard, check)),
             };
         }
     }
-}
-
-/// Rotors that push sideways in level hover by less than this share of the weight are not what carries a craft off; our choice.
-const PUSH_SHARE: f64 = 0.003;
-
-/// A drift, or a speed beside that of the drag balance, on a craft whose tilted rotors push sideways while it is level.
-fn pushed_sideways(craft: &Craft, onboard: &Onboard<f32>, check: &Check) -> Option<String> {
-    let (_, what) = check.id.split_once('.')?;
-    if !matches!(what, "drift" | "gathers" | "speed" | "across") {
-        return None;
-    }
-    let hover_n = onboard.authority.hover_n;
-    let thrusts_n = onboard.mixer.allocate(Wrench { thrust_n: hover_n as f32, ..Wrench::default() }).thrusts_n;
-    let push_n =
-        |k: usize| craft.rotors.iter().zip(&thrusts_n).map(|(rotor, f)| rotor.axis[k] * f64::from(*f)).sum::<f64>();
-    let (ahead_n, right_n) = (push_n(0), push_n(1));
-    let share = ahead_n.hypot(right_n) / hover_n;
-    (share > PUSH_SHARE).then(|| {
-        let [ahead, aside] = [(ahead_n, "ahead", "back"), (right_n, "to the right", "to the left")]
-            .map(|(push_n, on, back)| format!("{:.2} N {}", push_n.abs(), if push_n < 0.0 { back } else { on }));
-        format!(
-            "Held level, the rotors push it {ahead} and {aside}, as a lean of {:.1} degrees would: tilt their axes so that this cancels.",
-            share.atan().to_degrees()
-        )
-    })
 }
 
 /// Thrust over weight falls short near empty: by this mass, or these rotors or this resistance, each under its own load.
@@ -143,20 +116,15 @@ pub(super) fn balanced(craft: &Craft) -> Option<String> {
 mod tests {
     use super::*;
     use crate::demo;
-    use crate::preflight::{bench, flights, flown_and_judged, margins};
-    use crate::saturation::{Picture, checks};
+    use crate::preflight::{flights, flown_and_judged};
     use crate::verdict::Limit;
 
     /// Figures are printed with so many places that the mended craft may still miss by this share.
     const PRINTED_TOL: f64 = 0.02;
 
     /// The checks at rest.
-    fn at_rest(craft: &Craft, onboard: &Onboard<f32>) -> Vec<Check> {
-        let world = World::default();
-        let mut bench = bench::checks(craft, onboard);
-        bench.extend(checks(craft, &Picture::of(craft, onboard, &world).unwrap()));
-        bench.extend(margins::checks(craft, world.gravity_m_s2));
-        bench
+    fn at_rest(craft: &Craft, _: &Onboard<f32>) -> Vec<Check> {
+        crate::preflight::at_rest(craft, &World::default()).unwrap()
     }
 
     /// A changed demo craft, and all its checks but those of the varied crafts.
@@ -216,20 +184,19 @@ mod tests {
 
     #[test]
     fn craft_that_its_tilted_rotors_carry_off_is_told_of_their_push() {
-        // Each axis leans so that a fiftieth of its thrust points right.
-        let (craft, found) =
-            checked(|craft| craft.rotors.iter_mut().for_each(|rotor| rotor.axis = [0.0, 0.02, -0.9998]));
-        let said = mend(&found, "hover.drift");
-        let push_n = 0.02 / 0.9998 * craft.body.mass_kg * 9.806_65;
-        assert!(said.contains("0.00 N ahead") || said.contains("0.00 N back"), "{said}");
-        assert!((figure(said, " N to the right") - push_n).abs() < 0.01, "{said}, not {push_n}");
-        assert!(said.contains("lean of 1.1 degrees"), "{said}");
+        // Each axis leans so that 0.06 of its thrust points right: statics, atan(0.06/0.9982) = 3.4 degrees.
+        let (_, found) = checked(|craft| craft.rotors.iter_mut().for_each(|rotor| rotor.axis = [0.0, 0.06, -0.9982]));
+        let said = mend(&found, "bench.lean");
+        assert!(said.contains("(rotor.axis): 3.4 degrees") && !said.contains("accelerometer"), "{said}");
     }
 
     #[test]
     fn craft_of_slow_rotors_is_told_of_their_lag() {
-        let (_, found) = checked(|craft| craft.rotors.iter_mut().for_each(|rotor| rotor.response_time_s = 0.25));
-        assert!(mend(&found, "upset.height").contains("lags by 0.25 s"));
+        let mut craft = demo::quad().unwrap();
+        craft.rotors.iter_mut().for_each(|rotor| rotor.response_time_s = 0.25);
+        let onboard = Onboard::<f32>::new(&craft, 9.806_65).unwrap();
+        let fallen = Check::new("upset.height", "title", 5.0, "m", Limit::at_most(1.0), "source");
+        assert!(words(&craft, &onboard, &fallen).is_some_and(|said| said.contains("lags by 0.25 s")));
     }
 
     #[test]

@@ -36,6 +36,10 @@ impl RotorResponse {
         let pairs = self.change_n.iter().zip(seen_n).enumerate();
         pairs.filter(|(_, pair)| is_off(*pair)).map(|(rotor, _)| rotor).collect()
     }
+
+    fn square_off(&self, seen_n: &[f64]) -> f64 {
+        self.change_n.iter().zip(seen_n).map(|(change, seen)| (change - seen) * (change - seen)).sum()
+    }
 }
 
 /// The one slip of the file that would explain what was seen: two rotors in each other's place, or one that turns the other way.
@@ -46,26 +50,27 @@ pub(super) fn explained_by(
     seen_n: &[f64],
     at_a_limit: bool,
 ) -> Option<String> {
-    let explains =
-        |other: &Craft| response(other).is_some_and(|response| response.missed_by(seen_n, at_a_limit).is_empty());
+    // What is left unexplained; `None` where it does not explain.
+    let left = |other: &Craft| {
+        let response = response(other)?;
+        response.missed_by(seen_n, at_a_limit).is_empty().then(|| response.square_off(seen_n))
+    };
+    let name = |rotor: usize| craft.rotors.get(rotor).map_or("", |rotor| rotor.name.as_str());
     let count = craft.rotors.len();
-    for first in 0..count {
+    let turned = (0..count).filter_map(|first| {
         let mut turned = craft.clone();
         let rotor = turned.rotors.get_mut(first)?;
         rotor.spin = if rotor.spin == Spin::Cw { Spin::Ccw } else { Spin::Cw };
-        if explains(&turned) {
-            return Some(format!("as if {} turned the other way: check rotor.spin", craft.rotors.get(first)?.name));
-        }
-    }
-    for (first, second) in (0..count).flat_map(|first| (first + 1..count).map(move |second| (first, second))) {
+        Some((left(&turned)?, format!("as if {} turned the other way: check rotor.spin", name(first))))
+    });
+    let pairs = (0..count).flat_map(|first| (first + 1..count).map(move |second| (first, second)));
+    let swapped = pairs.filter_map(|(first, second)| {
         let mut swapped = craft.clone();
         swapped.rotors.swap(first, second);
-        if explains(&swapped) {
-            let [one, other] = [first, second].map(|rotor| craft.rotors.get(rotor).map_or("", |rotor| &rotor.name));
-            return Some(format!("as if {one} and {other} were in each other's place: check rotor.position_m"));
-        }
-    }
-    None
+        let (one, other) = (name(first), name(second));
+        Some((left(&swapped)?, format!("as if {one} and {other} were in each other's place: check rotor.position_m")))
+    });
+    turned.chain(swapped).min_by(|(one, _), (other, _)| one.total_cmp(other)).map(|(_, words)| words)
 }
 
 #[cfg(test)]

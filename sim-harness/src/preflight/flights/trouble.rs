@@ -193,8 +193,7 @@ pub(super) fn battery_low(site: &Site<'_>) -> Maiden {
                     "m",
                     Limit::at_most(lost_m),
                     source,
-                )
-                .or_else(|| "More thrust to spare, or a sensor of the supply voltage (sensors.voltage.fitted).".into()),
+                ),
             ]
         }),
     }
