@@ -9,10 +9,10 @@ use crate::script::World;
 use crate::verdict::{Check, Mend, Preflight};
 
 /// Steps in which a lighter craft is looked for, as a share of the mass, and the least that is left of it.
-const MASS_STEP: f64 = 0.02;
+const MASS_STEP: f64 = 0.05;
 const LIGHTEST: f64 = 0.4;
 /// So many masses are flown, each a step lighter than the one before.
-const MASSES_FLOWN: usize = 3;
+const MASSES_FLOWN: usize = 2;
 
 /// The first of the changes that was flown and held; `None` where none does, or nothing failed.
 ///

@@ -124,7 +124,7 @@ pub const CONFIG: FlightComputerConfig = FlightComputerConfig {
         ki_per_s2: 2.25e-6,
         heading_weight: 1.0,
         bias_max_rad_s: 0.1,
-        rate_max_rad_s: 35.0,
+        rate_max_rad_s: 34.90658503988659,
         gravity_m_s2: 9.80665,
         gate_share: 0.03,
         rate_gate_rad_s: 0.3,

@@ -26,6 +26,8 @@ const FALL_HEIGHTS: f64 = 1.5;
 const CLIMBS_BACK_M_S: f64 = 2.0;
 const SETTLES_S: f64 = 6.0;
 const STOPPING_SHARE: f64 = 0.5;
+/// A craft with less to stop with is told so by its thrust to weight; its fall is not waited for.
+const BRAKE_MIN_M_S2: f64 = 2.0;
 
 /// A fall with nothing to hold it, and the way back up.
 struct Fall {
@@ -38,7 +40,7 @@ impl Fall {
     fn of(site: &Site<'_>, falls_s: f64) -> Self {
         let gravity = site.world.gravity_m_s2;
         let spare = f64::from(site.onboard.mixer.balanced_thrust_n().1) / site.weight_n() - 1.0;
-        let brake_m_s2 = STOPPING_SHARE * spare * gravity;
+        let brake_m_s2 = (STOPPING_SHARE * spare * gravity).max(BRAKE_MIN_M_S2);
         let speed_m_s = gravity * falls_s;
         let lost_m = 0.5 * speed_m_s * falls_s + speed_m_s * speed_m_s / (2.0 * brake_m_s2);
         Fall { lost_m, time_s: speed_m_s / brake_m_s2 + lost_m / CLIMBS_BACK_M_S + SETTLES_S }
