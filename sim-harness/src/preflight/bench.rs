@@ -130,7 +130,9 @@ fn time_check(craft: &Craft, hover: &HoverEndurance) -> Check {
                 let capacity_ah = (100.0 * battery.capacity_ah * HOVER_MIN / hover.minutes).ceil() / 100.0;
                 format!("A battery of {capacity_ah:.2} Ah at least, of the same resistance and mass.")
             }
-            None => "Charge it (battery.charge); if it is charged, a battery that sags less, or stronger rotors.".into(),
+            None => {
+                "Charge it (battery.charge); if it is charged, a battery that sags less, or stronger rotors.".into()
+            }
         }
     })
 }

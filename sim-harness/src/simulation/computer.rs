@@ -20,7 +20,7 @@ pub fn start_of<S: Scalar>(craft: &Craft, onboard: &Onboard<S>, flight: &Flight)
     if initial.power_up {
         return Start::PowerUp;
     }
-    let aligned = Aligned::on_the_ground(craft, onboard, flight.world.gravity_m_s2, flight.seed);
+    let aligned = Aligned::on_the_ground(craft, onboard, flight.world.gravity_m_s2);
     let attitude = aligned.attitude(&attitude::from_euler_rad(initial.attitude_rad));
     let gyro_bias_rad_s = aligned.bias_rad_s();
     if -initial.position_m[2] > IN_FLIGHT_M {
