@@ -89,7 +89,7 @@ impl Frame {
         let place = |index: usize| {
             let azimuth = (first_azimuth_deg + 360.0 * index as f64 / arms as f64).to_radians();
             let plan = Vector2::new(azimuth.cos(), azimuth.sin());
-            Place { plan, clockwise: clockwise == (index % 2 == 0), lower: false }
+            Place { plan, clockwise: clockwise == index.is_multiple_of(2), lower: false }
         };
         Frame {
             kind,
@@ -98,7 +98,7 @@ impl Frame {
             first_azimuth_deg,
             regular: true,
             coaxial: false,
-            can_cant: arms % 2 == 0,
+            can_cant: arms.is_multiple_of(2),
             outward_rad: 0.0,
             cant_rad: 0.0,
         }

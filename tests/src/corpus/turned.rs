@@ -21,12 +21,15 @@ const DEMOS: [(&str, &str); 3] = [
 const TORQUE_SHARE: f64 = 0.065;
 const THRUST_COEFFICIENT: f64 = 0.125;
 
+/// What is done to a craft file.
+type Change = fn(&mut Table);
+
 /// Every one of them.
 ///
 /// # Panics
 /// When a demo craft is no TOML or lacks a key that all of them have.
 pub fn demos() -> Vec<Drawn> {
-    let changes: [(&str, fn(&mut Table)); 6] = [
+    let changes: [(&str, Change); 6] = [
         ("as it is", |_| ()),
         ("with a battery", battery),
         ("without drag", without_drag),
