@@ -136,7 +136,8 @@ mod tests {
         let mut turned = craft.clone();
         turned.rotors[2].spin = Spin::Cw;
         let said = explained_by(&craft, yaw, &yaw(&turned).unwrap().change_n, false);
-        assert!(said.is_some_and(|said| said.contains("rotor 3 turned the other way")));
+        // Any one of the four would explain it: on a symmetric craft the yaw of three against one is the same.
+        assert!(said.as_ref().is_some_and(|said| said.contains("turned the other way")), "{said:?}");
         assert_eq!(explained_by(&craft, roll, &[0.0; 4], false), None);
     }
 }
