@@ -1,7 +1,7 @@
 //! Figures of a craft file that no craft of this size is known to have, or that contradict other figures: found before
 //! anything flies, each with the slip that would explain it and the number to type.
 //!
-//! Ratios of figures are held to bands ([`relation`]). Where ratios leave their bands, every slip of a catalogue ([`slip`]) is
+//! Ratios of figures are held to bands (`relation`). Where ratios leave their bands, every slip of a catalogue (`slip`) is
 //! mended in turn, and the one after which the craft is the most usual is named; what it does not explain is looked at
 //! again. So one slip is one doubt, whatever follows from it. docs/doubts.md lists bands and slips.
 
