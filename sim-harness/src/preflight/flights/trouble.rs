@@ -351,13 +351,14 @@ pub(super) fn out_of_reach(site: &Site<'_>) -> Maiden {
 /// How a turn of the nose is stopped.
 struct YawStop {
     acceleration_rad_s2: f64,
+    inertia_kg_m2: f64,
     lag_s: f64,
 }
 
 impl YawStop {
     fn of(site: &Site<'_>) -> Self {
         let [_, _, acceleration_rad_s2] = site.onboard.authority.acceleration_rad_s2;
-        YawStop { acceleration_rad_s2, lag_s: site.craft.slowest_lag_s() }
+        YawStop { acceleration_rad_s2, inertia_kg_m2: site.craft.body.inertia_kg_m2[2][2], lag_s: site.craft.slowest_lag_s() }
     }
 
     /// The check that no turn is left over from a demand that was cut.
@@ -369,17 +370,36 @@ impl YawStop {
         // Back towards where it was asked to be is no fault: what turned it while yaw was cut is made up for.
         let beyond_rad = turns.iter().filter(|row| !at_release(row)).map(|(_, turn)| turn - farthest_rad);
         let most_rad = beyond_rad.fold(0.0, |most: f64, turn| if turn > most || turn.is_nan() { turn } else { most });
-        // With half the torque, behind the rotors.
-        let stop_rad = rate_rad_s * (rate_rad_s / self.acceleration_rad_s2 + 2.0 * self.lag_s);
+        let stop_rad = self.stop_rad(flown, rate_rad_s) + 2.0 * self.lag_s * rate_rad_s;
         Check::new(
             "out-of-reach.heading",
             "Turn on after the sticks let go",
             most_rad.to_degrees(),
             "deg",
             Limit::at_most((stop_rad + HEADING_LEFT_RAD).to_degrees()),
-            "stopping the turn with half the yaw torque; 8 degrees more are our choice",
+            "stopping the turn with half the yaw torque, or with all that is left where yaw is cut; 8 degrees more are our choice",
         )
         .or_else(|| self.mend())
+    }
+
+    /// How far the nose turns on from `rate_rad_s` when it is stopped with half the yaw torque. Where the craft asks against the
+    /// turn and is not given all of it, because roll, pitch or thrust come first, with what it is given.
+    fn stop_rad(&self, flown: &Recording, rate_rad_s: f64) -> f64 {
+        let mut left_rad_s = rate_rad_s;
+        let mut stop_rad = 0.0;
+        let mut last_s = LETS_GO_S;
+        for row in flown.between(LETS_GO_S, OVER_S) {
+            let (asked_nm, given_nm) = (row.demand.yaw_nm, row.achieved.yaw_nm);
+            let against = asked_nm * row.rate_rad_s[2] < 0.0;
+            let cut = against && given_nm.abs() < 0.98 * asked_nm.abs();
+            let half_rad_s2 = 0.5 * self.acceleration_rad_s2;
+            let brake_rad_s2 = if cut { half_rad_s2.min(given_nm.abs() / self.inertia_kg_m2) } else { half_rad_s2 };
+            let step_s = row.t_s - last_s;
+            last_s = row.t_s;
+            stop_rad += left_rad_s * step_s;
+            left_rad_s = (left_rad_s - brake_rad_s2 * step_s).max(0.0);
+        }
+        stop_rad
     }
 
     fn mend(&self) -> String {
