@@ -3,6 +3,10 @@
 use super::body::largest;
 use super::words::number;
 use crate::craft::{Craft, Rotor};
+use crate::file::THRUST_MIN_FRACTION;
+
+/// How far a share that follows from another figure may lie from what it was made with.
+const ROUNDING_TOL: f64 = 1e-9;
 
 /// A figure of the craft file.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -222,7 +226,13 @@ fn scale_battery(craft: &mut Craft, figure: Figure, factor: f64) {
 
 fn scale_rotor(rotor: &mut Rotor, figure: Figure, factor: f64, from_layout: bool) {
     match figure {
-        Thrust => rotor.thrust_max_n *= factor,
+        Thrust => {
+            // A floor that nobody typed follows from the thrust.
+            if (rotor.thrust_min_n / rotor.thrust_max_n - THRUST_MIN_FRACTION).abs() < ROUNDING_TOL {
+                rotor.thrust_min_n *= factor;
+            }
+            rotor.thrust_max_n *= factor;
+        }
         ThrustMin => rotor.thrust_min_n *= factor,
         Torque => rotor.torque_per_thrust_m *= factor,
         Lag => rotor.response_time_s *= factor,

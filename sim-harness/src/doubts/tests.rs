@@ -43,6 +43,17 @@ fn says_the_number_to_type_when_thrust_is_in_grams() {
     assert!((doubt.usual.min - 3.9227).abs() < 1e-3 && doubt.usual.max < 8.0 * 3.93, "{doubt:?}");
 }
 
+/// A floor that nobody typed is no second doubt.
+#[test]
+fn says_one_thing_when_the_floor_follows_from_a_thrust_in_grams() {
+    let mut craft = quad();
+    for rotor in &mut craft.rotors {
+        (rotor.thrust_max_n, rotor.thrust_min_n) = (612.0, 0.04 * 612.0);
+    }
+    let keys: Vec<_> = of(&craft).into_iter().map(|doubt| doubt.key).collect();
+    assert_eq!(keys, ["rotors.thrust_max_n"]);
+}
+
 /// Every figure is moved until its doubt appears, both ways: at 1 % inside the band there is none, at 1 % outside there is one.
 #[test]
 fn doubts_a_ratio_when_it_leaves_its_band_and_not_before() {
