@@ -81,7 +81,8 @@ fn passes(what: &str, text: &str) {
     assert!(failed.is_empty(), "{what}: {failed:#?}\n{text}");
 }
 
-const MASSES_KG: [f64; 7] = [0.030, 0.1, 0.4, 1.6, 5.0, 12.0, 30.0];
+/// The corpus has the sizes between.
+const MASSES_KG: [f64; 3] = [0.030, 1.6, 30.0];
 
 #[test]
 fn finds_a_sound_quad_fit_when_it_weighs_thirty_grams_to_thirty_kilograms() {
@@ -99,7 +100,7 @@ fn finds_a_sound_quad_fit_when_an_arm_points_at_the_nose() {
 
 #[test]
 fn finds_three_arms_with_pairs_fit_when_they_weigh_little_or_much() {
-    for mass in [0.1, 1.6, 12.0] {
+    for mass in [0.1, 12.0] {
         passes(&format!("{mass} kg"), &scaled(mass, 6).ring(3, 60.0, true));
     }
 }
@@ -131,14 +132,14 @@ fn leaning_six(mass_kg: f64) -> String {
 
 #[test]
 fn finds_leaning_rotors_fit_when_they_help_yaw() {
-    for mass in [0.4, 1.6, 12.0] {
+    for mass in [0.4, 12.0] {
         passes(&format!("{mass} kg"), &leaning_six(mass));
     }
 }
 
 #[test]
 fn finds_an_off_centre_mass_fit_when_the_rotors_can_carry_it() {
-    for mass in [0.1, 1.6, 12.0] {
+    for mass in [0.1, 12.0] {
         let mut craft = scaled(mass, 4);
         let offset = 0.08 * craft.arm_m();
         craft.extra_body = format!("center_of_mass_m = [{offset}, {}, {}]", -0.5 * offset, 2.0 * offset);
@@ -148,7 +149,7 @@ fn finds_an_off_centre_mass_fit_when_the_rotors_can_carry_it() {
 
 #[test]
 fn finds_a_craft_with_a_bench_table_fit_when_its_thrust_is_no_square() {
-    for mass in [0.1, 1.6, 12.0] {
+    for mass in [0.1, 12.0] {
         let mut craft = scaled(mass, 4);
         let full = craft.full_thrust_n();
         let thrusts = [0.03 * full, 0.14 * full, 0.36 * full, 0.66 * full, full];
@@ -161,7 +162,7 @@ fn finds_a_craft_with_a_bench_table_fit_when_its_thrust_is_no_square() {
 /// Momentum of what spins, as its share of the craft's inertia about z stays the same.
 #[test]
 fn finds_a_craft_fit_when_its_rotors_have_inertia() {
-    for mass in [0.1, 1.6, 12.0] {
+    for mass in [0.1, 12.0] {
         let mut craft = scaled(mass, 4);
         craft.extra_rotor = format!("inertia_kg_m2 = {}", 4e-5 * craft.ratio.powi(5));
         passes(&format!("{mass} kg"), &craft.ring(4, 45.0, false));
@@ -170,17 +171,15 @@ fn finds_a_craft_fit_when_its_rotors_have_inertia() {
 
 #[test]
 fn finds_a_craft_fit_when_its_order_of_priority_is_another() {
-    for priority in [
-        "[[\"thrust\"], [\"roll\", \"pitch\"], [\"yaw\"]]",
-        "[[\"roll\", \"pitch\", \"yaw\"], [\"thrust\"]]",
-        "[[\"roll\", \"pitch\"], [\"yaw\"], [\"thrust\"]]",
-        "[[\"roll\"], [\"pitch\"], [\"thrust\"], [\"yaw\"]]",
+    for (priority, sign) in [
+        ("[[\"thrust\"], [\"roll\", \"pitch\"], [\"yaw\"]]", true),
+        ("[[\"roll\", \"pitch\", \"yaw\"], [\"thrust\"]]", false),
+        ("[[\"roll\", \"pitch\"], [\"yaw\"], [\"thrust\"]]", true),
+        ("[[\"roll\"], [\"pitch\"], [\"thrust\"], [\"yaw\"]]", false),
     ] {
-        for sign in [true, false] {
-            let text = scaled(1.6, 4).ring(4, 45.0, false)
-                + &format!("[saturation]\npriority = {priority}\nkeep_yaw_sign = {sign}\n");
-            passes(priority, &text);
-        }
+        let text = scaled(1.6, 4).ring(4, 45.0, false)
+            + &format!("[saturation]\npriority = {priority}\nkeep_yaw_sign = {sign}\n");
+        passes(priority, &text);
     }
 }
 
