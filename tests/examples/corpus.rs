@@ -1,13 +1,13 @@
 //! Flies drawn crafts through the maiden-flight check and prints which are refused, and why.
 //!
-//!     cargo run --release -p evenkeel-tests --example corpus -- --seed 1 --crafts 40 [--from 0] [--write DIR] [--slips] [--demos]
+//!     cargo run --release -p evenkeel-tests --example corpus -- --seed 1 --crafts 40 [--from 0] [--write DIR] [--slips] [--demos] [--figures]
 
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 use std::time::Instant;
 
 use evenkeel::verdict::{Check, Limit};
-use evenkeel_tests::corpus::{Drawn, doubted_or_flown, outcome, slips, sound, turned};
+use evenkeel_tests::corpus::{Drawn, Outcome, doubted_or_flown, one_figure, outcome, slips, sound, turned};
 
 struct Options {
     seed: u64,
@@ -17,11 +17,20 @@ struct Options {
     only_write: bool,
     slips: bool,
     demos: bool,
+    figures: bool,
 }
 
 fn options() -> Options {
-    let mut options =
-        Options { seed: 1, crafts: 20, from: 0, write: None, only_write: false, slips: false, demos: false };
+    let mut options = Options {
+        seed: 1,
+        crafts: 20,
+        from: 0,
+        write: None,
+        only_write: false,
+        slips: false,
+        demos: false,
+        figures: false,
+    };
     let mut words = std::env::args().skip(1);
     while let Some(word) = words.next() {
         let mut next = || words.next().unwrap_or_else(|| panic!("{word}: a value is missing"));
@@ -33,7 +42,8 @@ fn options() -> Options {
             "--only-write" => options.only_write = true,
             "--slips" => options.slips = true,
             "--demos" => options.demos = true,
-            other => panic!("{other}: --seed S --crafts N --from K --write DIR --only-write --slips --demos"),
+            "--figures" => options.figures = true,
+            other => panic!("{other}: --seed S --crafts N --from K --write DIR --only-write --slips --demos --figures"),
         }
     }
     options
@@ -47,6 +57,8 @@ fn main() {
     let drawn = || (options.from..options.from + options.crafts).map(|index| sound(options.seed, index));
     if options.slips {
         make_slips(&options, drawn());
+    } else if options.figures {
+        change_figures(drawn());
     } else if options.demos {
         fly(&options, turned::demos().into_iter());
     } else {
@@ -120,6 +132,17 @@ fn make_slips(options: &Options, crafts: impl Iterator<Item = Drawn>) {
             );
         }
         println!("{:<28} of {:>2}: {seen:>2} seen, {named:>2} named", slip.id, made.len());
+    }
+}
+
+/// One figure changed at a time: which checks refuse the craft, alone, first or among others.
+fn change_figures(crafts: impl Iterator<Item = Drawn>) {
+    for drawn in crafts {
+        for changed in one_figure::every(&drawn.file) {
+            let Outcome::Judged(found) = outcome(&changed.file) else { continue };
+            let ids: Vec<&str> = found.reasons().map(|(_, check)| check.id.as_str()).collect();
+            println!("{} {} x {}: {}", drawn.name, changed.key, changed.factor, ids.join(" "));
+        }
     }
 }
 

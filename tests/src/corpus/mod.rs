@@ -10,6 +10,7 @@ pub mod authority;
 pub mod body;
 pub mod craft;
 pub mod frame;
+pub mod one_figure;
 pub mod outcome;
 pub mod parts;
 pub mod propeller;
