@@ -358,7 +358,11 @@ struct YawStop {
 impl YawStop {
     fn of(site: &Site<'_>) -> Self {
         let [_, _, acceleration_rad_s2] = site.onboard.authority.acceleration_rad_s2;
-        YawStop { acceleration_rad_s2, inertia_kg_m2: site.craft.body.inertia_kg_m2[2][2], lag_s: site.craft.slowest_lag_s() }
+        YawStop {
+            acceleration_rad_s2,
+            inertia_kg_m2: site.craft.body.inertia_kg_m2[2][2],
+            lag_s: site.craft.slowest_lag_s(),
+        }
     }
 
     /// The check that no turn is left over from a demand that was cut.
