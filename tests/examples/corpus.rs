@@ -58,7 +58,11 @@ fn main() {
     if options.slips {
         make_slips(&options, drawn());
     } else if options.figures {
-        change_figures(drawn());
+        if options.demos {
+            change_figures(turned::demos().into_iter().filter(|drawn| drawn.name.contains("with-all")));
+        } else {
+            change_figures(drawn());
+        }
     } else if options.demos {
         fly(&options, turned::demos().into_iter());
     } else {

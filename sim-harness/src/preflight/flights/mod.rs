@@ -8,6 +8,7 @@ mod axes;
 mod circle;
 mod cruise;
 mod off_centre;
+mod out_of_reach;
 pub(super) mod rotor_out;
 pub(super) mod trouble;
 mod vertical;
@@ -60,7 +61,7 @@ pub fn all(craft: &Craft, onboard: &Onboard<f32>, world: &World) -> Vec<Maiden> 
         trouble::gust(&site),
         trouble::battery_low(&site),
         trouble::link_loss(&site),
-        trouble::out_of_reach(&site),
+        out_of_reach::out_of_reach(&site),
     ];
     maidens.extend(rotor_out::rotor_out(&site));
     maidens

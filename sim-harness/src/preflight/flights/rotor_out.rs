@@ -11,11 +11,13 @@
 use evenkeel_mixer::Wrench;
 
 use super::{LEVEL, Maiden, Site, largest, leg, rest, touch_down};
+use crate::available_thrust::{AvailableThrust, Feed};
 use crate::craft::Craft;
+use crate::enough::ENOUGH_THRUST_LEFT_TO_WEIGHT;
 use crate::onboard::Unflyable;
 use crate::recording::Row;
 use crate::saturation::{SPINNING_NOT_TRIED, Stopped, stopped_rotors};
-use crate::script::{Fault, FaultKind, Vertical};
+use crate::script::{Fault, FaultKind, Vertical, World};
 use crate::verdict::{Check, Limit};
 
 const HOVER_M: f64 = 5.0;
@@ -69,6 +71,10 @@ pub(in crate::preflight) fn outlook(craft: &Craft, weight_n: f64) -> Result<Outl
         "without some of them level only while it spins, yaw is lost: not flown here".into()
     } else if !all(enough_left) {
         "can be held level without any one of them, with next to no torque to spare: not flown here".into()
+    } else if !(least_thrust_left_n(craft)? >= ENOUGH_THRUST_LEFT_TO_WEIGHT * weight_n) {
+        format!(
+            "can be held level without any one of them, with less than {ENOUGH_THRUST_LEFT_TO_WEIGHT} weights of thrust: not flown here"
+        )
     } else if let Some(report_s) = craft.sensors.rotor_report_s {
         let spare_nm = |one: &Stopped| one.margin_nm.unwrap_or(f64::NEG_INFINITY);
         let worst = stopped.into_iter().enumerate().min_by(|(_, a), (_, b)| spare_nm(a).total_cmp(&spare_nm(b)));
@@ -80,6 +86,17 @@ pub(in crate::preflight) fn outlook(craft: &Craft, weight_n: f64) -> Result<Outl
         "can be held level without any one of them, and nothing on board would report it: not flown here".into()
     };
     Ok(Outlook::NotFlown(words))
+}
+
+/// The most thrust with torques balanced, without the rotor that leaves the least.
+fn least_thrust_left_n(craft: &Craft) -> Result<f64, Unflyable> {
+    let world = World::default();
+    let feed = Feed::as_charged(craft);
+    let without = |rotor: usize| {
+        let others = AvailableThrust::of(craft, &world)?.without_rotor(rotor);
+        Ok(others.most(feed, 0.0).map_or(0.0, |load| load.thrust_n))
+    };
+    (0..craft.rotors.len()).try_fold(f64::INFINITY, |least: f64, rotor| Ok(least.min(without(rotor)?)))
 }
 
 fn enough_left(one: &Stopped) -> bool {
@@ -109,14 +126,24 @@ impl Expected {
         let [roll, pitch, _] = left.axes.as_ref()?;
         let brake_rad_s2 = 0.5 * roll.weaker_rad_s2().min(pitch.weaker_rad_s2());
         let rate_rad_s = turn_rad_s2 * missing_s;
-        let fall_m_s = lift / craft.body.mass_kg * missing_s;
-        let mut others = mixer.clone();
-        others.fail_rotor(place);
-        let climbs_m_s2 = f64::from(others.balanced_thrust_n().1) / craft.body.mass_kg - site.world.gravity_m_s2;
+        // While the turn is stopped the others lift half of what they do in hover.
+        let levels_s = rate_rad_s / brake_rad_s2;
+        let fall_m_s = lift / craft.body.mass_kg * missing_s + 0.5 * site.world.gravity_m_s2 * levels_s;
+        let whole = AvailableThrust::of(craft, &site.world).ok()?;
+        let others = AvailableThrust::of(craft, &site.world).ok()?.without_rotor(place);
+        let feed = Feed::as_charged(craft);
+        let climbs_m_s2 = others.most(feed, 0.0)?.thrust_n / craft.body.mass_kg - site.world.gravity_m_s2;
+        let sunk_m = if craft.battery.is_some() && craft.sensors.voltage.is_none() {
+            // The others draw more; nothing on board knows, and the pilot makes up for the thrust that the sag takes.
+            let [before, after] = [&whole, &others].map(|rotors| rotors.voltage_share_at(feed, 0.0, site.weight_n()));
+            (1.0 - (after / before).powi(2)) * site.world.gravity_m_s2 / (PILOT_PER_S * PILOT_PER_S)
+        } else {
+            0.0
+        };
         Some(Expected {
             given_up_s: Limit::between(report_s, known_s + LOG_PERIOD_S),
             tilt_rad: (0.5 * rate_rad_s * missing_s + rate_rad_s * rate_rad_s / (2.0 * brake_rad_s2)).min(TILT_MAX_RAD),
-            lost_m: 0.5 * fall_m_s * missing_s + stopping_m(fall_m_s, climbs_m_s2) + WANDER_M,
+            lost_m: 0.5 * fall_m_s * (missing_s + levels_s) + stopping_m(fall_m_s, climbs_m_s2) + sunk_m + WANDER_M,
         })
     }
 }
@@ -181,7 +208,7 @@ pub(super) fn rotor_out(site: &Site<'_>) -> Option<Maiden> {
                     largest(flown, STOPS_AT_S, COMES_DOWN_FROM_S, |row| HOVER_M - row.height_m()),
                     "m",
                     Limit::at_most(expected.lost_m),
-                    "momentum of the missing thrust; 0.15 m more is our choice: the craft is levelled first",
+                    "momentum of the missing thrust, and the sag where nothing senses it; 0.15 m more is our choice: the craft is levelled first",
                 ),
                 Check::new(
                     "rotor-out.level",
