@@ -130,6 +130,7 @@ fn tilt(site: &Site<'_>, id: &'static str, title: &'static str, asked: String, s
         leg("level again", end_s, weight, LEVEL),
     ];
     let (rotors, swing_max) = (Rotors::of(site.craft, tilt.turns, end_s), site.swing_max());
+    let height_m = site.height_for(HEIGHT_M, end_s);
     // Weight held by thrust along the tilted axis, drag against it.
     let gathering = Gathering::held(site, tilt_rad, tilt.axis, 0.0);
     let (aligned, gravity_m_s2) = (site.aligned(), site.world.gravity_m_s2);
@@ -141,7 +142,7 @@ fn tilt(site: &Site<'_>, id: &'static str, title: &'static str, asked: String, s
         id,
         title,
         asked,
-        flight: Flight { log_period_s: row_s(site.craft), ..site.flight(id, HEIGHT_M, legs) },
+        flight: Flight { log_period_s: row_s(site.craft), ..site.flight(id, height_m, legs) },
         real: None,
         judge: Box::new(move |flown| {
             // A craft that cannot tell its voltage gives less than it is asked for.
@@ -200,12 +201,13 @@ pub(super) fn yaw(site: &Site<'_>) -> Maiden {
         leg("stopped", end_s, weight, LEVEL),
     ];
     let (rotors, swing_max) = (Rotors::of(site.craft, (2, 1.0), end_s), site.swing_max());
+    let height_m = site.height_for(HEIGHT_M, end_s);
     let level = site.level_within(2.0, end_s);
     Maiden {
         id: "yaw",
         title: "Yaw",
         asked: format!("Turn the nose right at {:.0} degrees a second, hold it, then stop.", rate.to_degrees()),
-        flight: Flight { log_period_s: row_s(site.craft), ..site.flight("yaw", HEIGHT_M, legs) },
+        flight: Flight { log_period_s: row_s(site.craft), ..site.flight("yaw", height_m, legs) },
         real: None,
         judge: Box::new(move |flown| {
             let mut checks = rotors.sense("yaw", flown);

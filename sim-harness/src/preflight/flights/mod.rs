@@ -16,6 +16,7 @@ mod vertical;
 use alignment::AfterAlignment;
 use evenkeel_mixer::Wrench;
 
+use crate::available_thrust::{AvailableThrust, Feed};
 use crate::craft::Craft;
 use crate::onboard::Onboard;
 use crate::preflight::command_noise;
@@ -84,6 +85,17 @@ impl Site<'_> {
     fn hover_rotors_n(&self) -> f64 {
         let hover = Wrench { thrust_n: self.weight_n() as f32, ..Wrench::default() };
         self.onboard.mixer.allocate(hover).thrusts_n.iter().map(|n| f64::from(*n)).sum()
+    }
+
+    /// Height from which a craft that is given thrust of its weight stays `clear_m` above the ground for so long: where nothing on
+    /// board tells the voltage of a battery that sags, it is given less, and falls.
+    fn height_for(&self, clear_m: f64, time_s: f64) -> f64 {
+        if self.craft.battery.is_none() || self.craft.sensors.voltage.is_some() {
+            return clear_m;
+        }
+        let share = AvailableThrust::of(self.craft, &self.world)
+            .map_or(1.0, |available| available.voltage_share_at(Feed::near_empty(self.craft), 0.0, self.weight_n()));
+        clear_m + 0.5 * self.world.gravity_m_s2 * (1.0 - share * share) * time_s * time_s
     }
 
     /// Descent at a touch-down: a drop from 2 cm, or from 5 cm where nothing on board tells the voltage of a battery that sags.

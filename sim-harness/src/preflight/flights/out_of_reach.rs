@@ -195,3 +195,57 @@ fn bent_rad(flown: &Recording) -> f64 {
         if size(row) < least_nm || c.hypot(d) < least_nm { 0.0 } else { (a * d - b * c).atan2(a * c + b * d).abs() }
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use evenkeel_mixer::Wrench;
+
+    use super::*;
+    use crate::recording::OnBoard;
+
+    const STOP: YawStop = YawStop { acceleration_rad_s2: 2.0, inertia_kg_m2: 0.1, lag_s: 0.0 };
+
+    /// From the release on, a nose that turns at 1 rad/s, asked and given this yaw torque.
+    fn turning(asked_nm: f64, given_nm: f64) -> Recording {
+        let yaw = |yaw_nm| Wrench { yaw_nm, ..Wrench::default() };
+        let row = |step: u32| Row {
+            t_s: LETS_GO_S + 0.001 * f64::from(step),
+            position_m: [0.0; 3],
+            velocity_m_s: [0.0; 3],
+            attitude: [1.0, 0.0, 0.0, 0.0],
+            rate_rad_s: [0.0, 0.0, 1.0],
+            demand: yaw(asked_nm),
+            achieved: yaw(given_nm),
+            rotor_n: vec![],
+            command: vec![],
+            on_board: OnBoard::default(),
+        };
+        Recording { rows: (0..4000).map(row).collect() }
+    }
+
+    /// v²/(2 a) by hand, with half of 2 rad/s².
+    #[test]
+    fn stops_a_turn_with_half_the_torque_when_nothing_is_cut() {
+        assert!((STOP.stop_rad(&turning(-0.05, -0.05), 1.0) - 0.5).abs() < 2e-3);
+    }
+
+    /// v²/(2 a) by hand: 0.04 N·m on 0.1 kg m² are 0.4 rad/s².
+    #[test]
+    fn stops_a_turn_with_what_is_given_when_more_was_asked() {
+        assert!((STOP.stop_rad(&turning(-0.2, -0.04), 1.0) - 1.25).abs() < 2e-3);
+    }
+
+    /// A controller that asks along the turn has no excuse in a torque that is cut.
+    #[test]
+    fn allows_no_more_when_the_turn_is_what_was_asked_for() {
+        assert!((STOP.stop_rad(&turning(0.2, 0.04), 1.0) - 0.5).abs() < 2e-3);
+    }
+
+    #[test]
+    fn counts_reversed_yaw_only_while_roll_and_pitch_are_met() {
+        let mut row = turning(0.2, -0.1).rows.swap_remove(0);
+        assert!((reversed_nm(&row) - 0.1).abs() < 1e-12);
+        (row.demand.roll_nm, row.achieved.roll_nm) = (1.0, 0.9);
+        assert_eq!(reversed_nm(&row), 0.0);
+    }
+}
