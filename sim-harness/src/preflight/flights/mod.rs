@@ -93,7 +93,7 @@ impl Site<'_> {
         if self.craft.battery.is_none() || self.craft.sensors.voltage.is_some() {
             return clear_m;
         }
-        let share = AvailableThrust::of(self.craft, &self.world)
+        let share = AvailableThrust::of(self.craft, self.world)
             .map_or(1.0, |available| available.voltage_share_at(Feed::near_empty(self.craft), 0.0, self.weight_n()));
         clear_m + 0.5 * self.world.gravity_m_s2 * (1.0 - share * share) * time_s * time_s
     }

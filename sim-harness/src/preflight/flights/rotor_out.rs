@@ -129,8 +129,8 @@ impl Expected {
         // While the turn is stopped the others lift half of what they do in hover.
         let levels_s = rate_rad_s / brake_rad_s2;
         let fall_m_s = lift / craft.body.mass_kg * missing_s + 0.5 * site.world.gravity_m_s2 * levels_s;
-        let whole = AvailableThrust::of(craft, &site.world).ok()?;
-        let others = AvailableThrust::of(craft, &site.world).ok()?.without_rotor(place);
+        let whole = AvailableThrust::of(craft, site.world).ok()?;
+        let others = AvailableThrust::of(craft, site.world).ok()?.without_rotor(place);
         let feed = Feed::as_charged(craft);
         let climbs_m_s2 = others.most(feed, 0.0)?.thrust_n / craft.body.mass_kg - site.world.gravity_m_s2;
         let sunk_m = if craft.battery.is_some() && craft.sensors.voltage.is_none() {
