@@ -40,7 +40,8 @@ const SECONDS_PER_HOUR: f64 = 3600.0;
 pub struct AvailableThrust<'a> {
     craft: &'a Craft,
     plant: Plant,
-    mixer: CraftMixer<f64>,
+    // Not in a caller's stack frame: it has room for the facets of sixteen rotors.
+    mixer: Box<CraftMixer<f64>>,
     air_density_kg_m3: f64,
 }
 
@@ -70,7 +71,7 @@ impl<'a> AvailableThrust<'a> {
         Ok(AvailableThrust {
             craft,
             plant: Plant::new(&aloft, &still),
-            mixer: mixer_for(craft)?,
+            mixer: Box::new(mixer_for(craft)?),
             air_density_kg_m3: world.air_density_kg_m3,
         })
     }
@@ -84,7 +85,7 @@ impl<'a> AvailableThrust<'a> {
 
     /// The mixer with the ceilings that the rotors have at this voltage while the craft goes through the air at `axial_m_s`
     /// along body −z; `None` where a ceiling would meet its floor.
-    pub fn mixer_at(&self, voltage_share: f64, axial_m_s: f64) -> Option<CraftMixer<f64>> {
+    pub fn mixer_at(&self, voltage_share: f64, axial_m_s: f64) -> Option<Box<CraftMixer<f64>>> {
         let mut mixer = self.mixer.clone();
         let ceilings_n = self.ceilings_n(voltage_share, axial_m_s);
         let shares = || self.craft.rotors.iter().zip(&ceilings_n).map(|(rotor, n)| n / rotor.thrust_max_n);
